@@ -1,0 +1,123 @@
+//! What is known of one capture besides its pixels.
+
+use serde::{Deserialize, Serialize};
+
+use crate::geometry::{BoardMillimeters, Point};
+use crate::radiometry::{Band, Calibration, Correction};
+use crate::units::{Kelvin, KelvinDifference, Millimeters, TemperatureUnit, Watts};
+
+/// What a capture's raw numbers stand for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "quantity", rename_all = "kebab-case")]
+pub enum Quantity {
+    /// A temperature: `scale` · number + `offset`, in `unit`. Apparent, unless the camera has
+    /// already corrected it, in which case `camera_correction` says with what, so that it can be undone.
+    Temperature {
+        /// The unit that scale and offset yield.
+        unit: TemperatureUnit,
+        /// Units per raw number.
+        scale: f64,
+        /// Unit value at raw zero.
+        offset: f64,
+        /// The correction already in the numbers.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        camera_correction: Option<Correction>,
+    },
+    /// In-band radiance: `scale` · number + `offset`, in W·m⁻²·sr⁻¹.
+    Radiance {
+        /// W·m⁻²·sr⁻¹ per raw number.
+        scale: f64,
+        /// W·m⁻²·sr⁻¹ at raw zero.
+        offset: f64,
+    },
+    /// Detector counts with a calibration.
+    Counts {
+        /// From counts to radiance or temperature.
+        calibration: Calibration,
+    },
+}
+
+/// How the board was run when it was captured. Everything is optional.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct TestConditions {
+    /// Supply voltage, V.
+    pub voltage: Option<f64>,
+    /// Supply current, A.
+    pub current: Option<f64>,
+    /// Operating or supply frequency, Hz.
+    pub frequency: Option<f64>,
+    /// Time under power before the capture, minutes.
+    pub warm_up_minutes: Option<f64>,
+    /// Anything else: load, firmware, fixture.
+    pub notes: String,
+}
+
+impl TestConditions {
+    /// Electrical power from voltage and current, where both are stated.
+    #[must_use]
+    pub fn power(&self) -> Option<Watts> {
+        Watts::new(self.voltage? * self.current?).ok()
+    }
+}
+
+/// Which board was in front of the camera.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct BoardIdentity {
+    /// The product: which design.
+    pub product: String,
+    /// The specimen: which unit.
+    pub serial: String,
+}
+
+/// A place known both in a picture and on the board, such as a corner or a fiducial.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(bound = "", deny_unknown_fields)]
+pub struct CornerMark<S> {
+    /// Where it is in the picture, pixels.
+    pub pixel: Point<S>,
+    /// Where it is on the board, millimetres.
+    pub board: Point<BoardMillimeters>,
+}
+
+/// The pixels of the capture at hand, before its role is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CapturePixels {}
+
+/// Everything known of a capture besides its pixels.
+///
+/// This is the session's form; what people write beside their files is the sidecar, in
+/// [`sidecar`](super::sidecar), with the bench's units in its names.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct CaptureMetadata {
+    /// What the numbers mean; `None` until somebody says so.
+    pub quantity: Option<Quantity>,
+    /// Spectral band; the session's default where absent.
+    pub band: Option<Band>,
+    /// Noise equivalent temperature difference, K.
+    pub netd: Option<KelvinDifference>,
+    /// Air temperature around the board, K.
+    pub ambient: Option<Kelvin>,
+    /// Camera to board, metres.
+    pub distance: Option<f64>,
+    /// When it was taken, as the camera or person wrote it (RFC 3339 preferred).
+    pub time: String,
+    /// Millimetres on the board per pixel.
+    pub pixel_pitch: Option<Millimeters>,
+    /// Electrical and mechanical conditions.
+    pub conditions: TestConditions,
+    /// Which board.
+    pub board: BoardIdentity,
+    /// Known places of the board in this picture.
+    pub corners: Vec<CornerMark<CapturePixels>>,
+    /// Pixels known to be stuck, `[x, y]`.
+    pub stuck_pixels: Vec<[u32; 2]>,
+    /// Raw numbers at or above this are saturated and invalid.
+    pub saturated_at: Option<f64>,
+    /// Free text.
+    pub notes: String,
+    /// True when the capture comes from a simulation and shows no real board.
+    pub invented: bool,
+}

@@ -1,0 +1,28 @@
+//! Boardglow's core: from infrared captures of a powered board to findings and a result file.
+//!
+//! # Scope
+//! Reads captures in open formats ([`capture`]), turns raw numbers into the temperature of the
+//! surface ([`radiometry`], [`surface`]), brings the unit under test onto the baseline's pixels
+//! ([`registration`]), finds and names what differs ([`inspection`], [`board`]), keeps what the
+//! person did ([`session`]) and writes it down ([`result`]). Pure: bytes and arrays in, values out;
+//! no clock, files, threads or globals. It knows nothing of any screen.
+//!
+//! # Conventions
+//! Temperatures are kelvin, arrays are `[row, column]`, points are (x, y) with pixel centres at
+//! integers, an invalid pixel is NaN inside a [`frame::Frame`].
+//!
+//! # Reading order
+//! The modules below, from the ground up; each imports only from those above it.
+
+pub mod board;
+pub mod capture;
+pub mod comparison;
+pub mod content_hash;
+pub mod frame;
+pub mod geometry;
+pub mod inspection;
+pub mod radiometry;
+pub mod registration;
+pub mod session;
+pub mod surface;
+pub mod units;

@@ -1,0 +1,1 @@
+//! Planck's law, spectral and over a band.

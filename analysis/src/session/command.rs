@@ -1,0 +1,226 @@
+//! The named commands: the only way a session changes.
+
+use serde::{Deserialize, Serialize};
+
+use super::{CaptureRecord, Gauge, Role, Session, Verdict};
+use crate::board::{PartLimit, Placement, Side};
+use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
+use crate::content_hash::ContentHash;
+use crate::geometry::BaselinePixels;
+use crate::inspection::{Criteria, ProbeKey, ProbeReading};
+use crate::radiometry::{Band, Surroundings};
+use crate::registration::{LandmarkPair, LandmarkUse};
+use crate::surface::{Finish, Region};
+use crate::units::{Kelvin, TemperatureUnit};
+
+/// One thing a person can do to the session.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "command", rename_all = "kebab-case")]
+#[expect(missing_docs, reason = "each field is the noun of its command's sentence")]
+pub enum Command {
+    /// States which board is on the bench.
+    NameBoard { board: BoardIdentity },
+    /// States how the board is run.
+    SetConditions { conditions: TestConditions },
+    /// States the air temperature.
+    SetAmbient { ambient: Kelvin },
+    /// States the band of captures that do not state their own.
+    SetBand { band: Band },
+    /// Chooses the unit temperatures are shown in.
+    ShowTemperaturesIn { unit: TemperatureUnit },
+    /// Takes a capture into the session.
+    AddCapture { record: CaptureRecord },
+    /// Takes a capture out of the session.
+    RemoveCapture { hash: ContentHash },
+    /// Says what a capture is for. Naming a unit sets the previous unit aside.
+    AssignRole { hash: ContentHash, role: Role },
+    /// Says what is known of a capture.
+    DescribeCapture { hash: ContentHash, metadata: CaptureMetadata },
+    /// States reflected temperature and path.
+    SetSurroundings { surroundings: Surroundings },
+    /// States the emissivity outside all regions.
+    SetWholeFinish { finish: Finish },
+    /// Uses an emissivity picture, or none.
+    UseEmissivityMap { map: Option<ContentHash> },
+    /// Lays a region on top.
+    AddRegion { region: Region },
+    /// Replaces a region.
+    ChangeRegion { index: usize, region: Region },
+    /// Takes a region away.
+    RemoveRegion { index: usize },
+    /// Moves a region to another place in the order.
+    MoveRegion { from: usize, to: usize },
+    /// Loads the parts' places.
+    LoadPlacements { file_name: String, placements: Vec<Placement> },
+    /// Loads the parts' limits.
+    LoadLimits { file_name: String, limits: Vec<PartLimit> },
+    /// Says which side faces the camera.
+    ShowSide { side: Side },
+    /// Says where known places of the board lie in the baseline picture.
+    MarkCorners { corners: Vec<CornerMark<BaselinePixels>> },
+    /// Replaces the landmark pairs.
+    SetLandmarks { landmarks: Vec<LandmarkPair>, landmark_use: LandmarkUse },
+    /// States what counts as different.
+    SetCriteria { criteria: Criteria },
+    /// Adds a read-out.
+    AddGauge { gauge: Gauge },
+    /// Replaces a read-out.
+    ChangeGauge { index: usize, gauge: Gauge },
+    /// Takes a read-out away.
+    RemoveGauge { index: usize },
+    /// Enters a contact reading.
+    RecordReading { key: ProbeKey, reading: ProbeReading },
+    /// Takes a contact reading away.
+    RemoveReading { key: ProbeKey },
+    /// Writes the verdict.
+    Judge { verdict: Verdict },
+    /// Withdraws the verdict.
+    WithdrawVerdict,
+}
+
+/// Why a command was not carried out. The session is as it was.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Refusal {
+    /// No capture has this hash.
+    #[error("no capture with content {hash} is loaded")]
+    UnknownCapture {
+        /// The hash asked for.
+        hash: ContentHash,
+    },
+    /// The same file is already loaded.
+    #[error("this capture is already loaded as {file_name}")]
+    AlreadyLoaded {
+        /// Its name in the session.
+        file_name: String,
+    },
+    /// The list has no such place.
+    #[error("there is no {what} number {index}: there are {count}")]
+    NoSuchItem {
+        /// Kind of item.
+        what: &'static str,
+        /// Place asked for, from 0.
+        index: usize,
+        /// How many there are.
+        count: usize,
+    },
+    /// No reading was entered for this measurement.
+    #[error("no reading is entered for {target}")]
+    UnknownReading {
+        /// The place asked for.
+        target: String,
+    },
+}
+
+impl Session {
+    /// Carries out one command, or leaves the session as it was.
+    ///
+    /// # Errors
+    /// [`Refusal`], when the command names something that is not there or is there already.
+    pub fn apply(&mut self, command: Command) -> Result<(), Refusal> {
+        match command {
+            Command::NameBoard { board } => self.board = board,
+            Command::SetConditions { conditions } => self.conditions = conditions,
+            Command::SetAmbient { ambient } => self.ambient = ambient,
+            Command::SetBand { band } => self.band = band,
+            Command::ShowTemperaturesIn { unit } => self.temperature_unit = unit,
+            Command::AddCapture { record } => self.add_capture(record)?,
+            Command::RemoveCapture { hash } => {
+                self.require_capture(&hash)?;
+                self.captures.retain(|record| record.hash != hash);
+            }
+            Command::AssignRole { hash, role } => self.assign_role(&hash, role)?,
+            Command::DescribeCapture { hash, metadata } => self.require_capture(&hash)?.metadata = metadata,
+            Command::SetSurroundings { surroundings } => self.surroundings = surroundings,
+            Command::SetWholeFinish { finish } => self.surface.whole = finish,
+            Command::UseEmissivityMap { map } => self.surface.map = map,
+            Command::AddRegion { region } => self.surface.regions.push(region),
+            Command::ChangeRegion { index, region } => {
+                *require_item("region", &mut self.surface.regions, index)? = region
+            }
+            Command::RemoveRegion { index } => {
+                require_item("region", &mut self.surface.regions, index)?;
+                self.surface.regions.remove(index);
+            }
+            Command::MoveRegion { from, to } => {
+                let regions = &mut self.surface.regions;
+                require_item("region", regions, from)?;
+                require_item("region", regions, to)?;
+                let region = regions.remove(from);
+                regions.insert(to, region);
+            }
+            Command::LoadPlacements { file_name, placements } => {
+                self.layout.placement_file = file_name;
+                self.layout.placements = placements;
+            }
+            Command::LoadLimits { file_name, limits } => {
+                self.layout.limits_file = file_name;
+                self.layout.limits = limits;
+            }
+            Command::ShowSide { side } => self.layout.side = side,
+            Command::MarkCorners { corners } => self.layout.corners = corners,
+            Command::SetLandmarks { landmarks, landmark_use } => {
+                self.landmarks = landmarks;
+                self.landmark_use = landmark_use;
+            }
+            Command::SetCriteria { criteria } => self.criteria = criteria,
+            Command::AddGauge { gauge } => self.gauges.push(gauge),
+            Command::ChangeGauge { index, gauge } => {
+                *require_item("read-out", &mut self.gauges, index)? = gauge
+            }
+            Command::RemoveGauge { index } => {
+                require_item("read-out", &mut self.gauges, index)?;
+                self.gauges.remove(index);
+            }
+            Command::RecordReading { key, reading } => {
+                match self.readings.iter_mut().find(|(recorded, _)| *recorded == key) {
+                    Some((_, recorded)) => *recorded = reading,
+                    None => self.readings.push((key, reading)),
+                }
+            }
+            Command::RemoveReading { key } => {
+                let before = self.readings.len();
+                self.readings.retain(|(recorded, _)| *recorded != key);
+                if self.readings.len() == before {
+                    return Err(Refusal::UnknownReading { target: key.target });
+                }
+            }
+            Command::Judge { verdict } => self.verdict = Some(verdict),
+            Command::WithdrawVerdict => self.verdict = None,
+        }
+        Ok(())
+    }
+
+    fn add_capture(&mut self, record: CaptureRecord) -> Result<(), Refusal> {
+        if let Some(loaded) = self.capture(&record.hash) {
+            return Err(Refusal::AlreadyLoaded { file_name: loaded.file_name.clone() });
+        }
+        let (hash, role) = (record.hash.clone(), record.role);
+        self.captures.push(record);
+        self.assign_role(&hash, role)
+    }
+
+    /// There is one unit under test at a time; its predecessor is set aside.
+    fn assign_role(&mut self, hash: &ContentHash, role: Role) -> Result<(), Refusal> {
+        self.require_capture(hash)?;
+        for record in &mut self.captures {
+            if record.hash == *hash {
+                record.role = role;
+            } else if role == Role::Unit && record.role == Role::Unit {
+                record.role = Role::Aside;
+            }
+        }
+        Ok(())
+    }
+
+    fn require_capture(&mut self, hash: &ContentHash) -> Result<&mut CaptureRecord, Refusal> {
+        self.captures
+            .iter_mut()
+            .find(|record| record.hash == *hash)
+            .ok_or_else(|| Refusal::UnknownCapture { hash: hash.clone() })
+    }
+}
+
+fn require_item<'a, T>(what: &'static str, items: &'a mut [T], index: usize) -> Result<&'a mut T, Refusal> {
+    let count = items.len();
+    items.get_mut(index).ok_or(Refusal::NoSuchItem { what, index, count })
+}

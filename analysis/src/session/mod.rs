@@ -1,0 +1,203 @@
+//! The session: everything a person said and did about one inspection, as one value.
+//!
+//! It holds no pixels (captures are named by content hash) and no results (they follow from it).
+//! It changes only by [`Command`]s, so undo, autosave and the result file need nothing more.
+
+pub mod command;
+pub mod history;
+pub mod saved;
+
+use serde::{Deserialize, Serialize};
+
+pub use command::{Command, Refusal};
+pub use history::History;
+
+use crate::board::{PartLimit, Placement, Side};
+use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
+use crate::content_hash::ContentHash;
+use crate::geometry::{BaselinePixels, Point};
+use crate::inspection::{Criteria, ProbeKey, ProbeReading};
+use crate::radiometry::{Band, Surroundings};
+use crate::registration::{LandmarkPair, LandmarkUse};
+use crate::surface::Surface;
+use crate::units::{Kelvin, TemperatureUnit};
+
+/// What a capture is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// A known-good board.
+    Baseline,
+    /// The unit under test.
+    Unit,
+    /// Kept, but not used in the comparison.
+    Aside,
+}
+
+/// A capture that was loaded.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CaptureRecord {
+    /// Names its bytes.
+    pub hash: ContentHash,
+    /// The name of the file it came from.
+    pub file_name: String,
+    /// What it is for.
+    pub role: Role,
+    /// What is known of it, as the person left it.
+    pub metadata: CaptureMetadata,
+}
+
+/// The design data of the board and where it lies on the baseline picture.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct BoardLayout {
+    /// The file the placements came from.
+    pub placement_file: String,
+    /// Every part, both sides.
+    pub placements: Vec<Placement>,
+    /// The file the limits came from.
+    pub limits_file: String,
+    /// Limits by part.
+    pub limits: Vec<PartLimit>,
+    /// The side that faces the camera.
+    pub side: Side,
+    /// Places known on the board and in the baseline picture; four or more give the map.
+    pub corners: Vec<CornerMark<BaselinePixels>>,
+}
+
+/// A place whose temperature is read out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Gauge {
+    /// What the person calls it.
+    pub name: String,
+    /// Where it is.
+    pub place: GaugePlace,
+}
+
+/// The shape of a [`Gauge`].
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "shape", rename_all = "kebab-case")]
+pub enum GaugePlace {
+    /// One point, read over 3 × 3 pixels.
+    Point {
+        /// Its centre.
+        at: Point<BaselinePixels>,
+    },
+    /// An upright rectangle.
+    Area {
+        /// One corner.
+        from: Point<BaselinePixels>,
+        /// The opposite corner.
+        to: Point<BaselinePixels>,
+    },
+    /// A straight line.
+    Line {
+        /// Start.
+        from: Point<BaselinePixels>,
+        /// End.
+        to: Point<BaselinePixels>,
+    },
+}
+
+/// The judgement of the whole unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// Healthy.
+    Pass,
+    /// Faulty.
+    Fail,
+    /// To be captured or measured again.
+    Recheck,
+}
+
+/// The verdict with its reasons.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Verdict {
+    /// The judgement.
+    pub outcome: Outcome,
+    /// Why, in the person's words.
+    pub reason: String,
+    /// Who judged, as they want to be named; may be empty.
+    pub judged_by: String,
+}
+
+/// Everything a person did, in one value.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Session {
+    /// The board under inspection: the unit's own identity.
+    pub board: BoardIdentity,
+    /// The conditions that the inspection is meant to run under.
+    pub conditions: TestConditions,
+    /// Air temperature, used for captures that do not state their own.
+    pub ambient: Kelvin,
+    /// Spectral band, used for captures that do not state their own.
+    pub band: Band,
+    /// The unit temperatures are shown in.
+    pub temperature_unit: TemperatureUnit,
+    /// Captures in the order they were loaded.
+    pub captures: Vec<CaptureRecord>,
+    /// Reflected temperature and path.
+    pub surroundings: Surroundings,
+    /// Emissivities.
+    pub surface: Surface,
+    /// Design data.
+    pub layout: BoardLayout,
+    /// Marked pairs of places in unit and baseline.
+    pub landmarks: Vec<LandmarkPair>,
+    /// What the landmarks are for.
+    pub landmark_use: LandmarkUse,
+    /// What counts as different.
+    pub criteria: Criteria,
+    /// Read-outs.
+    pub gauges: Vec<Gauge>,
+    /// Contact readings, in the order first entered.
+    pub readings: Vec<(ProbeKey, ProbeReading)>,
+    /// The verdict, once there is one.
+    pub verdict: Option<Verdict>,
+}
+
+impl Default for Session {
+    fn default() -> Self {
+        Self {
+            board: BoardIdentity::default(),
+            conditions: TestConditions::default(),
+            ambient: Kelvin::ROOM,
+            band: Band::default(),
+            temperature_unit: TemperatureUnit::default(),
+            captures: Vec::new(),
+            surroundings: Surroundings::default(),
+            surface: Surface::default(),
+            layout: BoardLayout::default(),
+            landmarks: Vec::new(),
+            landmark_use: LandmarkUse::default(),
+            criteria: Criteria::default(),
+            gauges: Vec::new(),
+            readings: Vec::new(),
+            verdict: None,
+        }
+    }
+}
+
+impl Session {
+    /// The captures with this role, in the order they were loaded.
+    pub fn with_role(&self, role: Role) -> impl Iterator<Item = &CaptureRecord> {
+        self.captures.iter().filter(move |record| record.role == role)
+    }
+
+    /// The unit under test, if one is named.
+    #[must_use]
+    pub fn unit(&self) -> Option<&CaptureRecord> {
+        self.with_role(Role::Unit).next()
+    }
+
+    /// The capture with this content.
+    #[must_use]
+    pub fn capture(&self, hash: &ContentHash) -> Option<&CaptureRecord> {
+        self.captures.iter().find(|record| &record.hash == hash)
+    }
+}
