@@ -21,6 +21,7 @@ pub mod content_hash;
 pub mod frame;
 pub mod geometry;
 pub mod inspection;
+pub mod palette;
 pub mod radiometry;
 pub mod registration;
 pub mod session;
