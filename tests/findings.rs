@@ -1,0 +1,1 @@
+//! Findings, placements and limits on pictures made for the purpose.

@@ -1,0 +1,1 @@
+//! Readers against files that independent libraries wrote, and against damaged ones.

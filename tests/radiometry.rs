@@ -1,0 +1,1 @@
+//! Radiometry against handbook tables, independent quadrature and worked cases.

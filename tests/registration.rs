@@ -1,0 +1,1 @@
+//! Alignment and warping against known warps and independent libraries.

@@ -1,0 +1,1 @@
+//! The main job on simulated boards whose truth is known.
