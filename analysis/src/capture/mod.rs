@@ -5,7 +5,22 @@
 //! its quantity or scale stays raw until it is told.
 
 pub mod apparent;
+pub mod invalid_pixels;
+mod matrix_csv;
+pub mod meaning;
 pub mod metadata;
+pub mod pages;
+mod pgm;
+pub mod pixels;
+pub mod read_error;
+pub mod read_limits;
+pub mod tiff_file;
 
 pub use apparent::{NotMeaningful, apparent, apparent_with_table};
-pub use metadata::{BoardIdentity, CaptureMetadata, CornerMark, Quantity, TestConditions};
+pub use invalid_pixels::mask_invalid;
+pub use meaning::{Question, complete_meaning, missing_meaning};
+pub use metadata::{BoardIdentity, CaptureMetadata, CornerMark, PageChoice, Quantity, TestConditions};
+pub use pages::{Decoded, SampleKind};
+pub use pixels::{read_capture, read_pixels};
+pub use read_error::{ReadError, ReadWarning};
+pub use tiff_file::{WriteError, encode_tiff, encode_tiff_u16};
