@@ -97,7 +97,7 @@ fn chip_code(lower: &str) -> Option<[f64; 2]> {
     };
     if metric {
         // "R_0603_1608Metric": the metric code is the last one.
-        return pair(codes().last()?, 0.1);
+        return pair(codes().next_back()?, 0.1);
     }
     codes().find_map(|code| match code {
         code if INCH_CHIP_CODES.contains(&code) => pair(code, 0.254),
