@@ -131,7 +131,8 @@ fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Marku
         (count_of(criteria.least_area_px as usize, "pixel", "pixels")) ". Noise of the difference "
         (unit.read_size(comparison.noise)) " (one standard deviation)"
         @if let Some((lo, hi)) = tolerance { "; tolerance by pixel " (size(lo)) " to " (size(hi)) }
-        ". " (count_of(session.with_role(Role::Baseline).count(), "known-good capture", "known-good captures")) "."
+        ". " (count_of(comparison.baseline_count, "known-good capture", "known-good captures")) "."
+        @for left_out in &comparison.left_out { " Left out: " (left_out.file_name) ", " (left_out.reason) "." }
     }
 }
 
@@ -139,7 +140,7 @@ fn invalid(comparison: &Comparison) -> Markup {
     let (rows, columns) = comparison.baseline.shape();
     html! {
         "Of " (rows * columns) " pixels: baseline " (missing(&comparison.baseline)) ", unit " (missing(&comparison.unit))
-        " (of these " (comparison.unphysical_pixels)
+        " (of these " (comparison.rejected.no_physical_answer)
         " have no physical temperature with this emissivity and surroundings), difference "
         (missing(&comparison.difference)) "."
     }
