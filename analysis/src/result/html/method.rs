@@ -10,10 +10,7 @@ use crate::result::ResultInput;
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::basis_words;
 use crate::session::{CaptureRecord, Role, Session};
-use crate::surface::{Finish, Material};
-fn by_key(_: &str) -> Option<Material> {
-    None
-}
+use crate::surface::{Finish, material};
 use crate::units::KelvinDifference;
 
 /// The method statement.
@@ -88,7 +85,7 @@ fn finish_row(place: &str, finish: &Finish) -> Markup {
 
 /// Where the emissivity comes from: the table's own source as long as the value is the table's.
 fn source_of(finish: &Finish) -> Markup {
-    let row = finish.material.as_deref().and_then(by_key);
+    let row = finish.material.as_deref().and_then(material);
     html! {
         @match row {
             Some(row) if row.emissivity == finish.emissivity => { (row.name) ". " (row.source) }
