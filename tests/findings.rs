@@ -1,5 +1,11 @@
 //! Findings, placements and limits on pictures made for the purpose.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "the pieces a test is built from are known to be in range"
+)]
+
 #[path = "findings/board_files.rs"]
 mod board_files;
 #[path = "findings/pictures.rs"]
