@@ -28,48 +28,68 @@ fn overlap(a: &Area, b: &Area) -> bool {
     a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3]
 }
 
-/// Where the text of each ring begins, on its base line: of the places around the ring the first that
-/// is inside the picture and covers the fewest labels, then the fewest other rings.
-pub(super) fn label_places(rings: &[Ring], texts: &[String], letter: f64, size: [f64; 2]) -> Vec<[f64; 2]> {
+/// The text beside a ring.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Label {
+    /// The anchor, on the text's base line.
+    pub(super) x: f64,
+    pub(super) y: f64,
+    /// Which end of the text lies there, so that a smaller text stays at its ring: an SVG `text-anchor`.
+    pub(super) anchor: &'static str,
+}
+
+impl Label {
+    /// The place that a text of this length and letter takes.
+    fn area(&self, long: f64, letter: f64) -> Area {
+        let left = match self.anchor {
+            "end" => self.x - long,
+            "middle" => self.x - long / 2.0,
+            _ => self.x,
+        };
+        [left, self.y - letter * 0.8, left + long, self.y + letter * 0.2]
+    }
+}
+
+/// Where the text of each ring goes: of the places around the ring the first that is inside the
+/// picture and covers the fewest labels, then the fewest other rings.
+pub(super) fn label_places(rings: &[Ring], texts: &[String], letter: f64, size: [f64; 2]) -> Vec<Label> {
     let mut taken: Vec<Area> = Vec::new();
-    let mut places = Vec::new();
+    let mut labels = Vec::new();
     for (index, (ring, text)) in rings.iter().zip(texts).enumerate() {
         let long = letter * 0.62 * text.chars().count() as f64;
-        let area = |&[x, y]: &[f64; 2]| [x, y - letter * 0.8, x + long, y + letter * 0.2];
-        let cost = |place: &[f64; 2]| {
-            let area = area(place);
+        let cost = |label: &Label| {
+            let area = label.area(long, letter);
             let outside = area[0] < 0.0 || area[1] < 0.0 || area[2] > size[0] || area[3] > size[1];
-            let labels = taken.iter().filter(|other| overlap(other, &area)).count();
+            let covered = taken.iter().filter(|other| overlap(other, &area)).count();
             let others = rings.iter().enumerate().filter(|(other, _)| *other != index);
-            let rings = others.filter(|(_, ring)| overlap(&ring.area(), &area)).count();
-            (outside, labels, rings)
+            let crossed = others.filter(|(_, ring)| overlap(&ring.area(), &area)).count();
+            (outside, covered, crossed)
         };
-        let candidates = around(ring, letter, long);
-        let place = candidates.into_iter().min_by_key(cost).unwrap_or([ring.x, ring.y]);
-        taken.push(area(&place));
-        places.push(place);
+        if let Some(label) = around(ring, letter).into_iter().min_by_key(cost) {
+            taken.push(label.area(long, letter));
+            labels.push(label);
+        }
     }
-    places
+    labels
 }
 
 /// The eight places around a ring, the right one first.
-fn around(ring: &Ring, letter: f64, long: f64) -> [[f64; 2]; 8] {
+fn around(ring: &Ring, letter: f64) -> [Label; 8] {
     let gap = letter * 0.25;
-    let (right, left, middle) =
-        (ring.x + ring.radius + gap, ring.x - ring.radius - gap - long, ring.x - long / 2.0);
-    let (level, above, below) =
-        (ring.y + letter * 0.35, ring.y - ring.radius - gap, ring.y + ring.radius + gap + letter * 0.8);
-    // Off the corners of the box, the ring itself leaves room.
-    let in_corner = ring.radius * 0.3;
+    let (right, left) = (ring.x + ring.radius + gap, ring.x - ring.radius - gap);
+    let (level, above) = (ring.y + letter * 0.35, ring.y - ring.radius - gap);
+    let below = ring.y + ring.radius + gap + letter * 0.8;
+    // Off the corners of its box, the ring itself leaves room.
+    let corner = ring.radius * 0.3;
     [
-        [right, level],
-        [left, level],
-        [middle, above],
-        [middle, below],
-        [right - in_corner, above + in_corner],
-        [left + in_corner, above + in_corner],
-        [right - in_corner, below - in_corner],
-        [left + in_corner, below - in_corner],
+        Label { x: right, y: level, anchor: "start" },
+        Label { x: left, y: level, anchor: "end" },
+        Label { x: ring.x, y: above, anchor: "middle" },
+        Label { x: ring.x, y: below, anchor: "middle" },
+        Label { x: right - corner, y: above + corner, anchor: "start" },
+        Label { x: left + corner, y: above + corner, anchor: "end" },
+        Label { x: right - corner, y: below - corner, anchor: "start" },
+        Label { x: left + corner, y: below - corner, anchor: "end" },
     ]
 }
 
@@ -77,35 +97,37 @@ fn around(ring: &Ring, letter: f64, long: f64) -> [[f64; 2]; 8] {
 mod tests {
     use super::*;
 
+    const LETTER: f64 = 6.0;
+    /// Four letters of 0.62 of the size each.
+    const LONG: f64 = 4.0 * 0.62 * LETTER;
+
+    fn areas(rings: &[Ring]) -> Vec<Area> {
+        let texts = vec!["1 U7".to_owned(); rings.len()];
+        let labels = label_places(rings, &texts, LETTER, [100.0, 100.0]);
+        labels.iter().map(|label| label.area(LONG, LETTER)).collect()
+    }
+
     fn ring(x: f64, y: f64) -> Ring {
         Ring { x, y, radius: 5.0 }
     }
 
-    fn texts(count: usize) -> Vec<String> {
-        vec!["1 U7".to_owned(); count]
-    }
-
     #[test]
     fn labels_of_neighbours_do_not_cover_each_other() {
-        let rings = [ring(50.0, 50.0), ring(52.0, 53.0), ring(49.0, 48.0)];
-        let places = label_places(&rings, &texts(3), 6.0, [100.0, 100.0]);
-        // Four letters of 0.62 · 6 are 14.9 wide and 6 high.
-        for (index, [x, y]) in places.iter().enumerate() {
-            for [other_x, other_y] in &places[..index] {
-                assert!((x - other_x).abs() >= 14.8 || (y - other_y).abs() >= 5.9, "{places:?}");
-            }
+        let areas = areas(&[ring(50.0, 50.0), ring(52.0, 53.0), ring(49.0, 48.0)]);
+        for (index, area) in areas.iter().enumerate() {
+            assert!(areas[..index].iter().all(|other| !overlap(other, area)), "{areas:?}");
         }
     }
 
     #[test]
     fn a_label_at_the_right_edge_moves_inside() {
-        let [x, _] = label_places(&[ring(95.0, 50.0)], &texts(1), 6.0, [100.0, 100.0])[0];
-        assert!(x + 14.9 <= 100.0, "{x}");
+        let [_, _, right, _] = areas(&[ring(95.0, 50.0)])[0];
+        assert!(right <= 100.0, "{right}");
     }
 
     #[test]
     fn a_label_keeps_off_the_ring_beside_it() {
-        let [x, _] = label_places(&[ring(50.0, 50.0), ring(62.0, 50.0)], &texts(2), 6.0, [100.0, 100.0])[0];
-        assert!(x < 50.0, "{x}");
+        let [_, _, right, _] = areas(&[ring(50.0, 50.0), ring(62.0, 50.0)])[0];
+        assert!(right <= 45.0, "{right}");
     }
 }

@@ -224,16 +224,17 @@ fn marks(rows: usize, columns: usize, findings: &[Finding], large: bool) -> Mark
     };
     let texts: Vec<String> = findings.iter().enumerate().map(text).collect();
     let rings: Vec<Ring> = findings.iter().map(|finding| Ring::around(finding, letter)).collect();
-    let places = label_places(&rings, &texts, letter, [columns as f64, rows as f64]);
+    let labels = label_places(&rings, &texts, letter, [columns as f64, rows as f64]);
     // Pixel centres lie at integers, so the picture begins half a pixel before zero.
     html! {
         svg viewBox={ "-0.5 -0.5 " (columns) " " (rows) } aria-hidden="true" {
-            @for (((finding, ring), text), [x, y]) in findings.iter().zip(&rings).zip(&texts).zip(places) {
+            @for (((finding, ring), text), label) in findings.iter().zip(&rings).zip(&texts).zip(labels) {
                 g class=(if finding.sign == Sign::Hotter { "hotter" } else { "colder" }) {
                     @for class in ["halo", "ring"] {
                         circle class=(class) cx=(number(ring.x, 1)) cy=(number(ring.y, 1)) r=(number(ring.radius, 1)) {}
                     }
-                    text x=(number(x, 1)) y=(number(y, 1)) font-size=(number(letter, 1)) { (text) }
+                    text x=(number(label.x, 1)) y=(number(label.y, 1)) text-anchor=(label.anchor)
+                        font-size=(number(letter, 1)) { (text) }
                 }
             }
             path.cross d={ "M-" (columns) " 0H" (columns) "M0-" (rows) "V" (rows) }
