@@ -53,10 +53,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             (format!("{}.tiff", sample.name), encode_tiff_u16(&numbers, rows, columns)?)
         };
         fs::write(folder.join(&file_name), bytes)?;
-        fs::write(
-            folder.join(format!("{file_name}.json")),
-            write_sidecar(&simulated.metadata)? + "\n",
-        )?;
+        fs::write(folder.join(format!("{file_name}.json")), write_sidecar(&simulated.metadata)? + "\n")?;
         truths.push(truth(&file_name, &simulated));
     }
     let truth = json!({
@@ -101,7 +98,15 @@ fn truth(file_name: &str, simulated: &Simulated) -> Value {
 fn write_placements(design: &BoardDesign, path: &Path) -> Result<(), Box<dyn Error>> {
     let mut table = csv::Writer::from_path(path)?;
     table.write_record([
-        "designator", "x_mm", "y_mm", "rotation_deg", "side", "package", "size_x_mm", "size_y_mm", "value",
+        "designator",
+        "x_mm",
+        "y_mm",
+        "rotation_deg",
+        "side",
+        "package",
+        "size_x_mm",
+        "size_y_mm",
+        "value",
     ])?;
     for part in design.placements() {
         table.write_record([

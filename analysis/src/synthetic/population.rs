@@ -74,7 +74,7 @@ impl Default for Spread {
             total_power: 0.012,
             ambient: 0.3,
             ambient_reading: 0.1,
-            placement_mm: 0.08,
+            placement_mm: 0.05,
             part_rotation: 0.3,
             metal_emissivity: 0.03,
             shift_px: 3.0,

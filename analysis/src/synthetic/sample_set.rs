@@ -50,7 +50,7 @@ pub fn samples() -> Vec<Sample> {
         faulty("faulty-hot", 6, Fault::Hot { designator: "Q2", extra_watts: 0.3 }),
         faulty("faulty-dead", 7, Fault::Dead { designator: "U7" }),
         faulty("faulty-subtle", 8, Fault::Leaking { designator: "C14", watts: 0.036 }),
-        faulty("faulty-buried", 9, Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.11 }),
+        faulty("faulty-buried", 9, Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.15 }),
         Sample { name: "soaked-unpowered", unit: 1, condition: Condition::Soaked },
     ]
 }
