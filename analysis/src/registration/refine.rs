@@ -212,13 +212,14 @@ impl State<'_> {
             let row = derivatives(anchor, self.gain);
             for (i, (line, right)) in normal.iter_mut().zip(&mut right).enumerate() {
                 let weighted = f64::from(weight * row[i]);
-                for (cell, value) in line.iter_mut().zip(&row) {
+                // The lower triangle, in pairs; the rest is its mirror image.
+                for (cell, value) in line.iter_mut().zip(&row).take(i + 2 - i % 2) {
                     *cell += weighted * f64::from(*value);
                 }
                 *right += weighted * f64::from(residual);
             }
         }
-        (Normal::from_fn(|i, j| normal[i][j]), Unknowns::from(right))
+        (Normal::from_fn(|i, j| normal[i.max(j)][i.min(j)]), Unknowns::from(right))
     }
 
     /// Applies a step; returns how far it moves the corners, pixels.
