@@ -17,11 +17,7 @@ const SMALLEST_SIDE: usize = 45;
 /// A map from the unit's pixels to the baseline's.
 pub(super) type UnitMap = Homography<UnitPixels, BaselinePixels>;
 
-/// A picture and its halvings, each with its finest noise smoothed away: pixel (x, y) of level n lies at
-/// (2ⁿ x, 2ⁿ y) of the picture itself.
-///
-/// Smoothing comes before any warp: cubic interpolation displaces what is finer by some hundredths of a
-/// pixel.
+/// A picture and its halvings: pixel (x, y) of level n lies at (2ⁿ x, 2ⁿ y) of the picture itself.
 #[derive(Debug)]
 pub(super) struct Pyramid {
     levels: Vec<Frame<ApparentKelvin>>,
@@ -36,7 +32,7 @@ impl Pyramid {
             let next = halve(&newest);
             levels.push(std::mem::replace(&mut newest, next));
         }
-        Self { levels: levels.iter().map(|level| gaussian_blur(level, FINEST)).collect() }
+        Self { levels }
     }
 
     /// The number of the coarsest level; 0 is the picture itself.
@@ -77,11 +73,11 @@ pub(super) fn at_full_size(level_map: &Matrix3<f64>, number: usize) -> Matrix3<f
     scaling(number as f64) * level_map * scaling(-(number as f64))
 }
 
-/// The detail of a level of a pyramid: its smooth part taken off; invalid where `level` is.
-pub(super) fn detail(level: &Frame<ApparentKelvin>) -> Frame<Difference> {
-    let mut values = gaussian_blur(level, COARSEST).into_array();
-    values.zip_mut_with(&level.view(), |coarse, fine| *coarse = fine - *coarse);
-    Frame::new(values).unwrap_or_else(|_| level.map(|_| f32::NAN))
+/// The detail of `frame`: its smooth part taken off, its noise damped; invalid where `frame` is.
+pub(super) fn detail(frame: &Frame<ApparentKelvin>) -> Frame<Difference> {
+    let fine = gaussian_blur(frame, FINEST).into_array();
+    let coarse = gaussian_blur(frame, COARSEST).into_array();
+    Frame::new(fine - coarse).unwrap_or_else(|_| frame.map(|_| f32::NAN))
 }
 
 /// The detail of `moving` where part of it is missing: the gap is bridged by `reference`, shifted in
