@@ -1,0 +1,9 @@
+//! The page as a whole.
+
+use leptos::prelude::*;
+
+/// The whole page.
+#[component]
+pub fn Page() -> impl IntoView {
+    view! { <main></main> }
+}

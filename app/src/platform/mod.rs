@@ -1,0 +1,1 @@
+//! The browser: the only modules of the page engine that touch it.
