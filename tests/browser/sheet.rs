@@ -1,0 +1,1 @@
+//! The bench sheet as a person works through it: one verb a deed.
