@@ -20,6 +20,7 @@ pub mod comparison;
 pub mod content_hash;
 pub mod frame;
 pub mod geometry;
+pub mod homography_fit;
 pub mod inspection;
 pub mod palette;
 pub mod radiometry;

@@ -1,5 +1,7 @@
 //! What is known of one capture besides its pixels.
 
+use std::num::NonZeroU32;
+
 use serde::{Deserialize, Serialize};
 
 use crate::geometry::{BoardMillimeters, Point};
@@ -35,6 +37,84 @@ pub enum Quantity {
         /// From counts to radiance or temperature.
         calibration: Calibration,
     },
+}
+
+/// What raw numbers can stand for, by name alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum QuantityName {
+    /// Temperatures.
+    Temperature,
+    /// In-band radiance.
+    Radiance,
+    /// Detector counts.
+    Counts,
+}
+
+/// What was said of a capture's numbers, when that is not enough for a [`Quantity`].
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct StatedQuantity {
+    /// What the numbers stand for.
+    pub quantity: Option<QuantityName>,
+    /// The unit of temperatures.
+    pub unit: Option<TemperatureUnit>,
+    /// Units per raw number.
+    pub scale: Option<f64>,
+    /// Unit value at raw zero.
+    pub offset: Option<f64>,
+    /// From counts to radiance or temperature.
+    pub calibration: Option<Calibration>,
+    /// The correction already in the numbers.
+    pub camera_correction: Option<Correction>,
+}
+
+/// Which page of a file with several is the capture. Written to JSON as `"first"`, `"mean"` or a
+/// number from 1.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(from = "WrittenPage", into = "WrittenPage")]
+pub enum PageChoice {
+    /// The first, because nobody said otherwise.
+    #[default]
+    First,
+    /// This one, counted from 1.
+    Page(NonZeroU32),
+    /// The mean of all pages: a burst of the same scene.
+    Mean,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(untagged)]
+enum WrittenPage {
+    Number(NonZeroU32),
+    Word(PageWord),
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum PageWord {
+    First,
+    Mean,
+}
+
+impl From<WrittenPage> for PageChoice {
+    fn from(written: WrittenPage) -> Self {
+        match written {
+            WrittenPage::Number(number) => Self::Page(number),
+            WrittenPage::Word(PageWord::First) => Self::First,
+            WrittenPage::Word(PageWord::Mean) => Self::Mean,
+        }
+    }
+}
+
+impl From<PageChoice> for WrittenPage {
+    fn from(choice: PageChoice) -> Self {
+        match choice {
+            PageChoice::First => Self::Word(PageWord::First),
+            PageChoice::Page(number) => Self::Number(number),
+            PageChoice::Mean => Self::Word(PageWord::Mean),
+        }
+    }
 }
 
 /// How the board was run when it was captured. Everything is optional.
@@ -94,6 +174,11 @@ pub enum CapturePixels {}
 pub struct CaptureMetadata {
     /// What the numbers mean; `None` until somebody says so.
     pub quantity: Option<Quantity>,
+    /// What was said of the numbers while it does not suffice; of no effect once `quantity` is there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stated: Option<StatedQuantity>,
+    /// Which page of the file is the capture.
+    pub page: PageChoice,
     /// Spectral band; the session's default where absent.
     pub band: Option<Band>,
     /// Noise equivalent temperature difference, K.

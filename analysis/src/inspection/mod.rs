@@ -3,11 +3,18 @@
 //! Works on corrected, aligned pictures; knows nothing of files, sessions or screens.
 
 pub mod criteria;
+pub mod difference;
 pub mod findings;
+mod neighborhood;
+pub mod noise;
 pub mod parts;
 pub mod probes;
+pub mod tolerance;
 
 pub use criteria::{Basis, Criteria};
+pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use findings::{Finding, Sign};
+pub use noise::estimate_noise;
 pub use parts::PartReading;
 pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict};
+pub use tolerance::tolerance;

@@ -5,10 +5,16 @@
 //! within the band; surroundings are uniform at one reflected apparent temperature.
 
 pub mod band;
+pub mod band_table;
 pub mod calibration;
 pub mod correction;
 pub mod planck;
 
 pub use band::Band;
-pub use calibration::Calibration;
-pub use correction::{Correction, Surroundings};
+pub use band_table::BandTable;
+pub use calibration::{Calibration, InvalidCalibration, Signal};
+pub use correction::{
+    Corrected, Correction, NoPhysicalAnswer, Rejected, Sensitivity, Surroundings, apparent_picture,
+    apparent_temperature, correct, sensitivity, surface_temperature,
+};
+pub use planck::{BandRadiance, band_fraction, band_radiance, band_temperature, spectral_radiance};

@@ -3,6 +3,10 @@
 //! Coarse by phase correlation, fine by a robust photometric fit, both on apparent temperature.
 //! An alignment that cannot be trusted is refused with its reason, never returned.
 
+mod warp;
+
+pub use warp::warp;
+
 use serde::{Deserialize, Serialize};
 
 use crate::geometry::{BaselinePixels, Homography, Point, UnitPixels};

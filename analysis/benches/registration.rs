@@ -1,0 +1,34 @@
+//! Speed of warping and alignment at 640 × 480 on one thread.
+
+use std::hint::black_box;
+
+use analysis::frame::{ApparentKelvin, Frame};
+use analysis::geometry::{BaselinePixels, Homography, UnitPixels};
+use analysis::registration::warp;
+use criterion::{Criterion, criterion_group, criterion_main};
+use ndarray::Array2;
+
+/// A board of many small parts, seen at unit coordinates that `map` leads to the baseline's.
+fn board(map: &Homography<UnitPixels, BaselinePixels>) -> Frame<ApparentKelvin> {
+    let picture = Array2::from_shape_fn((480, 640), |(row, column)| {
+        let place = map.apply(analysis::geometry::Point::new(column as f64, row as f64));
+        let part = |size: f64, phase: f64| {
+            let wave = (place.x / size + phase).sin() * (place.y / size * 0.83 - phase).cos();
+            (wave * 4.0 + (place.x * 0.013 + phase).sin()).tanh()
+        };
+        (305.0 + 3.0 * part(9.7, 0.3) + 2.0 * part(23.1, 1.1) + 4.0 * part(61.0, 2.3)) as f32
+    });
+    Frame::new(picture).unwrap_or_else(|_| unreachable!("the picture has pixels"))
+}
+
+fn registration(criterion: &mut Criterion) {
+    let baseline = board(&Homography::identity());
+    let tilted = Homography::try_from([1.01, -0.02, 4.0, 0.021, 0.99, -3.0, 5e-6, 8e-6, 1.0])
+        .unwrap_or_else(|_| Homography::identity());
+    criterion.bench_function("warp 640x480", |bencher| {
+        bencher.iter(|| warp(black_box(&baseline), black_box(&tilted), (480, 640)));
+    });
+}
+
+criterion_group!(benches, registration);
+criterion_main!(benches);

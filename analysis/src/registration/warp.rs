@@ -1,0 +1,208 @@
+//! Resampling a picture under a projective map, by cubic interpolation that respects invalid pixels.
+//!
+//! # Source
+//! R. G. Keys, *Cubic convolution interpolation for digital image processing*, IEEE Transactions on
+//! Acoustics, Speech, and Signal Processing 29(6) (1981), kernel with a = −1/2 (the one that reproduces
+//! parabolas).
+
+use ndarray::Array2;
+
+use crate::frame::Frame;
+use crate::geometry::{Homography, Point};
+
+/// `frame` as seen from the target's pixels: `map` leads from the frame's pixels to the target's.
+///
+/// A target pixel whose nearest source pixel is outside the frame or invalid is invalid. Where only a
+/// neighbour is missing, the four nearest pixels that are there are weighed by their distance instead, so
+/// neither an invalid pixel nor the frame's edge bleeds or rings.
+///
+/// # Shape
+/// Any in, `shape` out.
+#[must_use]
+pub fn warp<A, B, Q>(frame: &Frame<Q>, map: &Homography<A, B>, shape: (usize, usize)) -> Frame<Q> {
+    let source = Source::new(frame.as_slice(), frame.shape());
+    let (rows, columns) = (shape.0.max(1), shape.1.max(1));
+    let back = map.inverse();
+    let m = back.matrix();
+    // Only points on the frame's own side of the map's horizon are seen.
+    let (frame_rows, frame_columns) = frame.shape();
+    let middle = map.apply(Point::new(frame_columns as f64 * 0.5, frame_rows as f64 * 0.5));
+    let side = (m[(2, 0)] * middle.x + m[(2, 1)] * middle.y + m[(2, 2)]).signum();
+
+    let mut values = Array2::zeros((rows, columns));
+    for (row, mut line) in values.rows_mut().into_iter().enumerate() {
+        let y = row as f64;
+        let from_row = [0, 1, 2].map(|i| side * (m[(i, 1)] * y + m[(i, 2)]));
+        let per_column = [0, 1, 2].map(|i| side * m[(i, 0)]);
+        for (column, value) in line.iter_mut().enumerate() {
+            let x = column as f64;
+            let depth = from_row[2] + per_column[2] * x;
+            let scale = if depth > 0.0 { 1.0 / depth } else { f64::NAN };
+            *value = source
+                .at((from_row[0] + per_column[0] * x) * scale, (from_row[1] + per_column[1] * x) * scale);
+        }
+    }
+    // Never empty: there is at least one row and one column.
+    Frame::new(values).unwrap_or_else(|_| frame.clone())
+}
+
+/// A row-major picture to be read between its pixels.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Source<'a> {
+    values: &'a [f32],
+    rows: usize,
+    columns: usize,
+    /// Below these the whole 4 × 4 neighbourhood is inside.
+    x_end: f64,
+    y_end: f64,
+}
+
+impl<'a> Source<'a> {
+    pub(super) fn new(values: &'a [f32], (rows, columns): (usize, usize)) -> Self {
+        Self { values, rows, columns, x_end: columns as f64 - 2.0, y_end: rows as f64 - 2.0 }
+    }
+
+    /// The value at (x, y), NaN where the nearest pixel is missing.
+    #[inline]
+    pub(super) fn at(&self, x: f64, y: f64) -> f32 {
+        // A coordinate that is NaN fails the comparison.
+        if x >= 1.0 && y >= 1.0 && x < self.x_end && y < self.y_end {
+            let (column, row) = (x as i32, y as i32);
+            let across = cubic_weights((x - f64::from(column)) as f32);
+            let down = cubic_weights((y - f64::from(row)) as f32);
+            let start = (row as usize - 1) * self.columns + column as usize - 1;
+            let mut sums = [0.0_f32; 4];
+            if let Some(window) = self.values.get(start..start + 3 * self.columns + 4) {
+                for (line, weight) in down.into_iter().enumerate() {
+                    if let Some(taps) =
+                        window.get(line * self.columns..).and_then(|rest| rest.first_chunk::<4>())
+                    {
+                        for i in 0..4 {
+                            sums[i] += weight * taps[i];
+                        }
+                    }
+                }
+            }
+            let value =
+                (sums[0] * across[0] + sums[2] * across[2]) + (sums[1] * across[1] + sums[3] * across[3]);
+            // An invalid tap makes the sum NaN whatever its weight.
+            if !value.is_nan() {
+                return value;
+            }
+        }
+        self.at_gap(x, y)
+    }
+
+    /// The same beside a missing pixel: bilinear over the pixels that are there.
+    #[cold]
+    #[inline(never)]
+    fn at_gap(&self, x: f64, y: f64) -> f32 {
+        let pixel = |column: f64, row: f64| {
+            let inside =
+                column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
+            if inside { self.values[row as usize * self.columns + column as usize] } else { f32::NAN }
+        };
+        if pixel((x + 0.5).floor(), (y + 0.5).floor()).is_nan() {
+            return f32::NAN;
+        }
+        let (left, top) = (x.floor(), y.floor());
+        let (right_share, lower_share) = ((x - left) as f32, (y - top) as f32);
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for (dy, down) in [(0.0, 1.0 - lower_share), (1.0, lower_share)] {
+            for (dx, across) in [(0.0, 1.0 - right_share), (1.0, right_share)] {
+                let value = pixel(left + dx, top + dy);
+                if !value.is_nan() {
+                    sum += down * across * value;
+                    weights += down * across;
+                }
+            }
+        }
+        sum / weights
+    }
+}
+
+/// Keys' kernel with a = −1/2 at the distances 1 + t, t, 1 − t and 2 − t.
+#[inline]
+fn cubic_weights(t: f32) -> [f32; 4] {
+    let (t2, t3) = (t * t, t * t * t);
+    [t2 - 0.5 * (t3 + t), 1.5 * t3 - 2.5 * t2 + 1.0, 2.0 * t2 + 0.5 * t - 1.5 * t3, 0.5 * (t3 - t2)]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::ApparentKelvin;
+    use crate::geometry::{BaselinePixels, UnitPixels};
+
+    type Map = Homography<UnitPixels, BaselinePixels>;
+
+    fn shift(x: f64, y: f64) -> Map {
+        Map::try_from([1.0, 0.0, x, 0.0, 1.0, y, 0.0, 0.0, 1.0]).unwrap()
+    }
+
+    fn frame(rows: usize, columns: usize, f: impl Fn(usize, usize) -> f32) -> Frame<ApparentKelvin> {
+        Frame::new(Array2::from_shape_fn((rows, columns), |(row, column)| f(row, column))).unwrap()
+    }
+
+    #[test]
+    fn the_identity_leaves_every_pixel_as_it_was() {
+        let picture =
+            frame(7, 9, |row, column| if (row, column) == (3, 4) { f32::NAN } else { (row * column) as f32 });
+        assert_eq!(warp(&picture, &Map::identity(), (7, 9)), picture);
+    }
+
+    #[test]
+    fn a_parabola_is_reproduced() {
+        // Keys 1981: third-order convergence, exact for second-degree polynomials.
+        let f = |x: f64, y: f64| 300.0 + 0.3 * x - 0.2 * y + 0.05 * x * x - 0.04 * x * y + 0.02 * y * y;
+        let picture = frame(20, 20, |row, column| f(column as f64, row as f64) as f32);
+        let moved = warp(&picture, &shift(0.3, -0.4), (20, 20));
+        for row in 2..16 {
+            for column in 3..17 {
+                let expected = f(column as f64 - 0.3, row as f64 + 0.4);
+                assert!((f64::from(moved.at(row, column).unwrap()) - expected).abs() < 2e-4);
+            }
+        }
+    }
+
+    #[test]
+    fn outside_is_invalid() {
+        let moved = warp(&frame(6, 6, |_, _| 300.0), &shift(2.0, 0.0), (6, 8));
+        assert_eq!(moved.at(3, 1), None);
+        assert_eq!(moved.at(3, 2), Some(300.0));
+        assert_eq!(moved.at(3, 7), Some(300.0));
+    }
+
+    #[test]
+    fn behind_the_horizon_is_invalid() {
+        // Depth 1 − x/10 of the target point changes its sign at x = 10.
+        let map = Homography::<BaselinePixels, UnitPixels>::try_from([
+            1.0, 0.0, 0.0, 0.0, 1.0, 0.0, -0.1, 0.0, 1.0,
+        ])
+        .unwrap()
+        .inverse();
+        let seen = warp(&frame(200, 4, |_, _| 300.0), &map, (200, 60));
+        assert_eq!(seen.at(50, 2), Some(300.0));
+        assert!((11..60).all(|column| seen.at(50, column).is_none()));
+    }
+
+    #[test]
+    fn an_invalid_pixel_neither_bleeds_nor_rings() {
+        let picture = frame(12, 12, |row, column| match (row, column) {
+            (5, 5) => f32::NAN,
+            _ if column > 5 => 350.0,
+            _ => 300.0,
+        });
+        let moved = warp(&picture, &shift(0.25, 0.25), (12, 12));
+        for row in 4..=7 {
+            for column in 4..=7 {
+                match moved.at(row, column) {
+                    None => assert_eq!((row, column), (5, 5)),
+                    Some(value) => {
+                        assert!((300.0..=350.0).contains(&value) || column != 5, "{row} {column} {value}")
+                    }
+                }
+            }
+        }
+    }
+}
