@@ -105,12 +105,26 @@ impl Client {
         }
     }
 
-    /// The worker was ended and a new one started: everything asked of the old one is forgotten.
-    /// Yields what was under way, and then what was waiting.
-    pub fn restart(&mut self) -> (Option<Request>, Vec<Request>) {
+    /// The worker was ended and a new one started, which remembers nothing: `first` comes before
+    /// everything that waits. Yields the job that was lost.
+    pub fn restart(&mut self, first: Vec<(Job, Vec<Buffer>)>) -> Option<Request> {
         self.ready = false;
-        let under_way = self.under_way.take().map(|job| job.request);
-        (under_way, self.waiting.drain(..).map(|waiting| waiting.request).collect())
+        let lost = self.under_way.take().map(|job| job.request);
+        for (job, buffers) in first.into_iter().rev() {
+            self.last_id += 1;
+            self.waiting.push_front(Waiting { request: Request { id: self.last_id, job }, buffers });
+        }
+        lost
+    }
+
+    /// Drops waiting comparisons and makes the answer of one under way unwanted.
+    pub fn forget_comparisons(&mut self) {
+        self.waiting.retain(|waiting| !matches!(waiting.request.job, Job::Compare { .. }));
+        if let Some(under_way) = &mut self.under_way
+            && matches!(under_way.request.job, Job::Compare { .. })
+        {
+            under_way.wanted = false;
+        }
     }
 
     /// Whether nothing is under way or waiting.
@@ -140,7 +154,7 @@ mod tests {
     }
 
     fn decode(name: &str) -> Job {
-        Job::Decode { file_name: name.to_owned(), sidecar: None }
+        Job::Decode { file_name: name.to_owned(), sidecar: None, metadata: None }
     }
 
     fn done(id: JobId) -> Answer {
@@ -187,7 +201,7 @@ mod tests {
     }
 
     #[test]
-    fn a_restart_says_what_was_lost_and_waits_for_the_new_worker() {
+    fn a_restart_says_what_was_lost_and_goes_on_with_what_waits() {
         let mut client = Client::default();
         client.receive(Answer::Ready, vec![]);
         client.ask(decode("a"), vec![]);
@@ -195,11 +209,15 @@ mod tests {
         client.next_to_send().unwrap();
         let fault = client.receive(Answer::Panicked { message: "x".into() }, vec![]);
         assert!(matches!(fault, Some(Event::Fault { .. })));
-        let (under_way, waiting) = client.restart();
-        assert!(matches!(under_way.unwrap().job, Job::Decode { file_name, .. } if file_name == "a"));
-        assert_eq!(waiting.len(), 1);
-        client.ask(decode("a"), vec![]);
+        let lost = client.restart(vec![(decode("c"), vec![])]).unwrap();
+        assert_eq!(lost.job, decode("a"));
         assert!(client.next_to_send().is_none(), "the new worker is not ready yet");
+        client.receive(Answer::Ready, vec![]);
+        for expected in ["c", "b"] {
+            let (request, _) = client.next_to_send().unwrap();
+            assert_eq!(request.job, decode(expected));
+            client.receive(done(request.id), vec![]);
+        }
     }
 
     #[test]
@@ -208,7 +226,7 @@ mod tests {
         client.receive(Answer::Ready, vec![]);
         let id = client.ask(decode("a"), vec![]);
         client.next_to_send().unwrap();
-        client.restart();
+        client.restart(vec![]);
         assert_eq!(client.receive(done(id), vec![]), None);
     }
 }

@@ -4,5 +4,6 @@
 //! None of them touches the browser: [`crate::platform::worker`] carries their messages.
 
 pub mod client;
+mod documents;
 pub mod handle;
 pub mod protocol;

@@ -41,14 +41,14 @@ pub enum Document {
 #[serde(tag = "job", rename_all = "kebab-case")]
 #[expect(missing_docs, reason = "each field is the noun of its job's sentence")]
 pub enum Job {
-    /// Reads a capture and keeps its pixels. Beside it: the file's bytes.
-    Decode { file_name: String, sidecar: Option<Sidecar> },
+    /// Reads a capture and keeps it, as the sidecar says or as is known already. Beside it: the file's bytes.
+    Decode { file_name: String, sidecar: Option<Sidecar>, metadata: Option<Box<CaptureMetadata>> },
     /// The apparent temperature of a capture whose pixels are kept, as `metadata` says.
     Apparent { hash: ContentHash, metadata: Box<CaptureMetadata>, band: Band },
     /// Aligns where need be, corrects, subtracts and names.
     Compare { session: Box<Session> },
-    /// Writes a document. Beside it: the bytes of the captures, in the order of `captures`.
-    Write { document: Document, session: Box<Session>, captures: Vec<ContentHash> },
+    /// Writes a document of the session's comparison.
+    Write { document: Document, session: Box<Session>, written_at: String },
     /// Reads a result file. Beside it: its bytes.
     ReadResult { file_name: String },
 }

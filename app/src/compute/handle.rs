@@ -1,0 +1,232 @@
+//! The worker's side: a bench with the captures it was given, and one function that does a job.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use analysis::capture::{
+    self, CaptureMetadata, PageChoice, complete_meaning, read_capture,
+};
+use analysis::comparison::{self, AlignedCaptures, CannotCompare, Comparison, Shelf};
+use analysis::content_hash::ContentHash;
+use analysis::frame::{Frame, RawNumber};
+use analysis::radiometry::Band;
+use analysis::session::{Role, Session};
+
+use super::documents;
+use super::protocol::{Buffer, Job, Outcome, Sidecar, bytes, numbers, pack_comparison};
+
+// SHIM until sidecars are read by `analysis`.
+fn parse_sidecar(file_name: &str, _: &str) -> Result<(CaptureMetadata, Vec<String>), String> {
+    Err(format!("{file_name}: this version reads no sidecars yet"))
+}
+// SHIM end
+
+/// Tells how far a job has come: what it is doing, and how much is done, 0 to 1.
+pub type Report<'a> = dyn FnMut(&str, f64) + 'a;
+
+/// A capture as the worker keeps it.
+#[derive(Debug)]
+pub(super) struct Kept {
+    pub(super) file_name: String,
+    pub(super) bytes: Vec<u8>,
+    pixels: Arc<Frame<RawNumber>>,
+    read_with: ReadWith,
+}
+
+/// What of a capture's metadata decides how its file is read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct ReadWith {
+    page: PageChoice,
+    saturated_at: Option<f64>,
+}
+
+impl From<&CaptureMetadata> for ReadWith {
+    fn from(metadata: &CaptureMetadata) -> Self {
+        Self { page: metadata.page, saturated_at: metadata.saturated_at }
+    }
+}
+
+/// Everything the worker remembers between jobs.
+#[derive(Debug, Default)]
+pub struct Workbench {
+    pub(super) captures: BTreeMap<ContentHash, Kept>,
+    /// The last alignment, with what it was made from.
+    aligned: Option<(Vec<AlignedBy>, AlignedCaptures)>,
+}
+
+/// What the alignment depends on: when none of it changes, it stands.
+#[derive(Debug, PartialEq)]
+struct AlignedBy {
+    hash: ContentHash,
+    role: Role,
+    metadata: CaptureMetadata,
+    band: Band,
+    landmarks: String,
+}
+
+/// Why a job was not done, for the person.
+#[derive(Debug)]
+pub(super) struct Failure {
+    what: String,
+    hint: String,
+}
+
+impl Failure {
+    pub(super) fn new(what: impl std::fmt::Display, hint: &str) -> Self {
+        Self { what: what.to_string(), hint: hint.to_owned() }
+    }
+}
+
+impl Workbench {
+    /// Does a job and yields its outcome with the arrays beside it.
+    pub fn handle(
+        &mut self,
+        job: Job,
+        mut buffers: Vec<Buffer>,
+        report: &mut Report<'_>,
+    ) -> (Outcome, Vec<Buffer>) {
+        let done = match job {
+            Job::Decode { file_name, sidecar, metadata } => {
+                bytes(&mut buffers, 0).map_err(|error| Failure::new(error, "")).and_then(|bytes| {
+                    report("Reading captures", 0.0);
+                    self.decode(file_name, sidecar, metadata.map(|boxed| *boxed), bytes)
+                })
+            }
+            Job::Apparent { hash, metadata, band } => self.apparent(hash, &metadata, band),
+            Job::Compare { session } => match self.compare(&session, report) {
+                Ok(comparison) => {
+                    let (summary, buffers) = pack_comparison(comparison);
+                    Ok((Outcome::Compared { summary: Box::new(summary) }, buffers))
+                }
+                Err(why) => Ok((Outcome::CannotCompare { why: why.to_string() }, Vec::new())),
+            },
+            Job::Write { document, session, written_at } => {
+                self.write(document, &session, &written_at, report)
+            }
+            Job::ReadResult { file_name } => bytes(&mut buffers, 0)
+                .map_err(|error| Failure::new(error, ""))
+                .and_then(|bytes| documents::read(file_name, &bytes)),
+        };
+        done.unwrap_or_else(|Failure { what, hint }| (Outcome::Failed { what, hint }, Vec::new()))
+    }
+
+    fn decode(
+        &mut self,
+        file_name: String,
+        sidecar: Option<Sidecar>,
+        known: Option<CaptureMetadata>,
+        bytes: Vec<u8>,
+    ) -> Result<(Outcome, Vec<Buffer>), Failure> {
+        let mut warnings = Vec::new();
+        let mut metadata = known.unwrap_or_default();
+        if let Some(sidecar) = sidecar {
+            // A capture is worth having without its sidecar, so a bad one is a warning.
+            match parse_sidecar(&sidecar.file_name, &sidecar.text) {
+                Ok((stated, odd)) => {
+                    metadata = stated;
+                    warnings.extend(odd.iter().map(|warning| format!("{}: {warning}", sidecar.file_name)));
+                }
+                Err(error) => warnings.push(error.to_string()),
+            }
+        }
+        let decoded = read_capture(&file_name, &bytes, &metadata).map_err(|error| Failure::new(error, ""))?;
+        complete_meaning(&mut metadata, decoded.samples);
+        warnings.extend(decoded.warnings.iter().map(|warning| format!("{file_name}: {warning}")));
+        let hash = ContentHash::of(&bytes);
+        let (rows, columns) = decoded.pixels.shape();
+        let outcome = Outcome::Decoded {
+            hash: hash.clone(),
+            file_name: file_name.clone(),
+            rows,
+            columns,
+            raw_range: decoded.pixels.range(),
+            warnings,
+            metadata: Box::new(metadata.clone()),
+        };
+        let read_with = ReadWith::from(&metadata);
+        self.captures.insert(hash, Kept { file_name, bytes, pixels: Arc::new(decoded.pixels), read_with });
+        Ok((outcome, Vec::new()))
+    }
+
+    /// Reads a capture again when its metadata now choose other pages or another saturation.
+    fn read_again_if_needed(&mut self, hash: &ContentHash, metadata: &CaptureMetadata) -> Result<(), Failure> {
+        let Some(kept) = self.captures.get_mut(hash) else { return Ok(()) };
+        let read_with = ReadWith::from(metadata);
+        if kept.read_with != read_with {
+            let decoded = read_capture(&kept.file_name, &kept.bytes, metadata)
+                .map_err(|error| Failure::new(error, "Change what is said of this capture."))?;
+            kept.pixels = Arc::new(decoded.pixels);
+            kept.read_with = read_with;
+        }
+        Ok(())
+    }
+
+    fn apparent(
+        &mut self,
+        hash: ContentHash,
+        metadata: &CaptureMetadata,
+        band: Band,
+    ) -> Result<(Outcome, Vec<Buffer>), Failure> {
+        self.read_again_if_needed(&hash, metadata)?;
+        let kept = self.captures.get(&hash).ok_or_else(|| {
+            Failure::new(format!("The pixels of capture {hash} are not loaded."), "Load its file again.")
+        })?;
+        let frame = capture::apparent(&kept.pixels, metadata, band).map_err(|error| {
+            Failure::new(format!("{}: {error}", kept.file_name), "Say what the capture's numbers mean.")
+        })?;
+        let (rows, columns) = frame.shape();
+        Ok((Outcome::Apparent { hash, rows, columns }, vec![numbers(frame)]))
+    }
+
+    /// The comparison of a session, aligning only if something the alignment depends on has changed.
+    pub(super) fn compare(
+        &mut self,
+        session: &Session,
+        report: &mut Report<'_>,
+    ) -> Result<Comparison, CannotCompare> {
+        for record in &session.captures {
+            // A capture that cannot be read as now described keeps its former pixels; its own job tells.
+            let _ = self.read_again_if_needed(&record.hash, &record.metadata);
+        }
+        let made_from = alignment_inputs(session);
+        let stands = self.aligned.as_ref().is_some_and(|(earlier, _)| *earlier == made_from);
+        if !stands {
+            report("Aligning", 0.1);
+            self.aligned = None;
+            let aligned = comparison::align(session, &self.shelf())?;
+            self.aligned = Some((made_from, aligned));
+        }
+        report("Comparing", 0.6);
+        match &self.aligned {
+            Some((_, aligned)) => comparison::judge(session, aligned),
+            None => Err(CannotCompare::NoBaseline),
+        }
+    }
+
+    fn shelf(&self) -> Shelf {
+        self.captures.iter().map(|(hash, kept)| (hash.clone(), Arc::clone(&kept.pixels))).collect()
+    }
+}
+
+fn alignment_inputs(session: &Session) -> Vec<AlignedBy> {
+    let landmarks = format!("{:?} {:?}", session.landmark_use, session.landmarks);
+    session
+        .captures
+        .iter()
+        .filter(|record| record.role != Role::Aside)
+        .map(|record| AlignedBy {
+            hash: record.hash.clone(),
+            role: record.role,
+            // What is written about the board or the bench moves no pixel.
+            metadata: CaptureMetadata {
+                notes: String::new(),
+                conditions: capture::TestConditions::default(),
+                board: capture::BoardIdentity::default(),
+                time: String::new(),
+                ..record.metadata.clone()
+            },
+            band: session.band,
+            landmarks: landmarks.clone(),
+        })
+        .collect()
+}
