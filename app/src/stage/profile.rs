@@ -1,0 +1,1 @@
+//! The values along a line.
