@@ -8,7 +8,10 @@ pub mod notice;
 pub mod platform;
 
 pub mod compute;
+
+pub mod arrival;
 pub mod intake;
+pub mod sample;
 
 pub mod store;
 

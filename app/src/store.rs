@@ -1,101 +1,36 @@
 //! The one bridge between what a person sees and what there is: the session, its captures, its comparison.
 //!
-//! Components take it from context, read its signals and call its verbs. It is `Copy`; a clone is the
+//! Components take it from context, read its signals and call its verbs. It is `Copy`; a copy is the
 //! same store. Nothing else writes the session.
+
+mod arrivals;
+mod comparing;
+mod engine;
+mod keeping;
+mod preview;
+mod state;
+mod worker_desk;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
-use analysis::frame::{ApparentKelvin, Frame, SurfaceKelvin};
-use analysis::session::{Command, History, Session};
+use analysis::frame::{ApparentKelvin, Frame};
+use analysis::session::{Command, History, Refusal, Session};
 use leptos::prelude::*;
 
+pub use self::state::{ComparisonState, Progress, Question, SavedState};
+
+use self::engine::{Engine, Purpose};
+use crate::compute::protocol::{Document, Job};
 use crate::notice::Notice;
+use crate::platform::clock;
 
-/// How far the worker has come.
+/// What is known of a capture's pixels without having them here.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Progress {
-    /// What it is doing, in a few words.
-    pub stage: String,
-    /// How much of it is done, 0 to 1.
-    pub fraction: f64,
-}
-
-/// Where the comparison stands.
-#[derive(Debug, Clone)]
-pub enum ComparisonState {
-    /// Something is missing first: the sentence says what.
-    NotReady(String),
-    /// The first one is being worked out.
-    Running(Progress),
-    /// It belongs to the session as it is.
-    Ready(Arc<Comparison>),
-    /// It belongs to an earlier session; the new one is being worked out.
-    OutOfDate(Arc<Comparison>, Progress),
-    /// It could not be made.
-    Failed(Notice),
-}
-
-impl ComparisonState {
-    /// The latest comparison there is, whether or not it is up to date.
-    #[must_use]
-    pub fn latest(&self) -> Option<&Arc<Comparison>> {
-        match self {
-            Self::Ready(comparison) | Self::OutOfDate(comparison, _) => Some(comparison),
-            Self::NotReady(_) | Self::Running(_) | Self::Failed(_) => None,
-        }
-    }
-
-    /// How far the worker has come, while it works.
-    #[must_use]
-    pub fn progress(&self) -> Option<&Progress> {
-        match self {
-            Self::Running(progress) | Self::OutOfDate(_, progress) => Some(progress),
-            Self::NotReady(_) | Self::Ready(_) | Self::Failed(_) => None,
-        }
-    }
-}
-
-/// Two states are equal when they show the same comparison, not merely one with equal numbers.
-impl PartialEq for ComparisonState {
-    fn eq(&self, other: &Self) -> bool {
-        match (self, other) {
-            (Self::NotReady(a), Self::NotReady(b)) => a == b,
-            (Self::Running(a), Self::Running(b)) => a == b,
-            (Self::Ready(a), Self::Ready(b)) => Arc::ptr_eq(a, b),
-            (Self::OutOfDate(a, p), Self::OutOfDate(b, q)) => Arc::ptr_eq(a, b) && p == q,
-            (Self::Failed(a), Self::Failed(b)) => a == b,
-            _ => false,
-        }
-    }
-}
-
-/// A capture of which nobody has said what its numbers mean.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Question {
-    /// Which capture.
-    pub hash: ContentHash,
-    /// Its file's name.
-    pub file_name: String,
-    /// Rows and columns.
-    pub shape: (usize, usize),
-    /// The lowest and highest number in it, as the file holds them.
-    pub raw_range: Option<(f32, f32)>,
-}
-
-/// Whether what a person did would survive closing the page.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SavedState {
-    /// Everything is kept in this browser.
-    Saved,
-    /// Being kept right now.
-    Saving,
-    /// Another tab of this page keeps its own session; this one is not kept.
-    AnotherTab,
-    /// This browser keeps nothing (private window, storage full or refused).
-    Unavailable,
+struct Known {
+    shape: (usize, usize),
+    raw_range: Option<(f32, f32)>,
 }
 
 /// The bridge. See the module's documentation.
@@ -103,36 +38,51 @@ pub enum SavedState {
 pub struct Store {
     history: RwSignal<History>,
     session: Memo<Arc<Session>>,
+    /// Captures that the worker has read.
+    known: RwSignal<BTreeMap<ContentHash, Known>>,
     frames: RwSignal<BTreeMap<ContentHash, Arc<Frame<ApparentKelvin>>>>,
     comparison: RwSignal<ComparisonState>,
+    activity: RwSignal<Option<Progress>>,
     notices: RwSignal<Vec<Notice>>,
     saved: RwSignal<SavedState>,
+    restored: RwSignal<bool>,
+    engine: StoredValue<Engine, LocalStorage>,
 }
 
 impl Store {
-    /// The store of this page, in its initial state, put into context.
+    /// The store of this page, put into context, with its worker started and its last session on its way back.
     pub fn provide() -> Self {
+        let store = Self::new();
+        provide_context(store);
+        store.start_worker();
+        store.keep_in_step();
+        store.keep_session();
+        store.keep_when_hidden();
+        store
+    }
+
+    fn new() -> Self {
         let history = RwSignal::new(History::default());
-        let store = Self {
+        Self {
             history,
             session: Memo::new(move |_| Arc::new(history.with(|history| history.present().clone()))),
+            known: RwSignal::new(BTreeMap::new()),
             frames: RwSignal::new(BTreeMap::new()),
-            comparison: RwSignal::new(ComparisonState::NotReady(
-                "Load a known-good capture and a unit under test".to_owned(),
-            )),
+            comparison: RwSignal::new(ComparisonState::NotReady("Load a known-good capture.".to_owned())),
+            activity: RwSignal::new(None),
             notices: RwSignal::new(Vec::new()),
             saved: RwSignal::new(SavedState::Saving),
-        };
-        provide_context(store);
-        store
+            restored: RwSignal::new(false),
+            engine: StoredValue::new_local(Engine::default()),
+        }
     }
 
     /// The store from context.
     ///
-    /// Components lie below [`provide`](Self::provide); a stray one gets a store of its own.
+    /// Components lie below [`provide`](Self::provide); a stray one gets a store of its own, without a worker.
     #[must_use]
     pub fn expect() -> Self {
-        use_context::<Self>().unwrap_or_else(Self::provide)
+        use_context::<Self>().unwrap_or_else(Self::new)
     }
 
     /// The session as it is now.
@@ -141,12 +91,22 @@ impl Store {
         self.session
     }
 
+    /// Whether the session of the last visit is back, or is known not to come.
+    #[must_use]
+    pub fn restored(self) -> Signal<bool> {
+        self.restored.into()
+    }
+
     /// Carries out a command; a refusal becomes a notice.
     pub fn dispatch(self, command: Command) {
         let refusal = self.history.try_update(|history| history.apply(command).err()).flatten();
         if let Some(refusal) = refusal {
-            self.tell(Notice::warning(format!("Not done: {refusal}."), "The session is as it was."));
+            self.tell_refusal(&refusal);
         }
+    }
+
+    fn tell_refusal(self, refusal: &Refusal) {
+        self.tell(Notice::warning(format!("Not done: {refusal}."), "The session is as it was."));
     }
 
     /// Begins a drag or another run of commands that is undone as one.
@@ -187,12 +147,10 @@ impl Store {
         self.frames.with(|frames| frames.get(hash).cloned())
     }
 
-    /// A capture's surface temperature in its own pixels, corrected on the spot with the session's surface
-    /// and surroundings, for a live preview. Regions lie on the baseline's pixels, so for another capture
-    /// they are only right where it lies as the baseline does. Reactive.
+    /// Rows and columns of a capture, once it is read. Reactive.
     #[must_use]
-    pub fn corrected(self, hash: &ContentHash) -> Option<Arc<Frame<SurfaceKelvin>>> {
-        self.apparent(hash).map(|frame| Arc::new(frame.map(|kelvin| kelvin)))
+    pub fn shape(self, hash: &ContentHash) -> Option<(usize, usize)> {
+        self.known.with(|known| known.get(hash).map(|known| known.shape))
     }
 
     /// Where the comparison stands.
@@ -201,24 +159,31 @@ impl Store {
         self.comparison.into()
     }
 
-    /// Stops what the worker is doing; the comparison stays as it was.
-    pub fn cancel(self) {}
-
-    /// Takes dropped or chosen files, whatever they are.
-    pub fn take_files(self, files: Vec<web_sys::File>) {
-        let _ = files;
+    /// What the worker is doing right now, of whatever kind; `None` while it rests.
+    #[must_use]
+    pub fn activity(self) -> Signal<Option<Progress>> {
+        self.activity.into()
     }
 
-    /// Loads the invented board.
-    pub fn load_sample(self) {}
-
-    /// An empty session; the old one can be had back by undo.
-    pub fn start_afresh(self) {}
-
-    /// Captures of which nobody has said what their numbers mean.
+    /// Captures of which nobody has said what their numbers mean. An emissivity picture needs no saying.
     #[must_use]
     pub fn questions(self) -> Signal<Vec<Question>> {
-        Signal::derive(Vec::new)
+        Signal::derive(move || {
+            let session = self.session.get();
+            self.known.with(|known| {
+                session
+                    .captures
+                    .iter()
+                    .filter(|record| record.metadata.quantity.is_none())
+                    .filter(|record| session.surface.map.as_ref() != Some(&record.hash))
+                    .filter_map(|record| {
+                        let Known { shape, raw_range } = known.get(&record.hash)?.clone();
+                        let (hash, file_name) = (record.hash.clone(), record.file_name.clone());
+                        Some(Question { hash, file_name, shape, raw_range })
+                    })
+                    .collect()
+            })
+        })
     }
 
     /// What there is to tell, oldest first.
@@ -227,11 +192,13 @@ impl Store {
         self.notices.into()
     }
 
-    /// Tells something.
+    /// Tells something. What stands there already is not told twice.
     pub fn tell(self, notice: Notice) {
         self.notices.update(|notices| {
-            let id = notices.last().map_or(1, |last| last.id + 1);
-            notices.push(Notice { id, ..notice });
+            if !notices.iter().any(|told| told.what == notice.what && told.detail == notice.detail) {
+                let id = notices.last().map_or(1, |last| last.id + 1);
+                notices.push(Notice { id, ..notice });
+            }
         });
     }
 
@@ -241,13 +208,28 @@ impl Store {
     }
 
     /// Downloads the result as one file.
-    pub fn save_result(self) {}
+    pub fn save_result(self) {
+        self.save(Document::Result);
+    }
 
     /// Downloads the findings as a table.
-    pub fn save_findings_csv(self) {}
+    pub fn save_findings_csv(self) {
+        self.save(Document::Findings);
+    }
 
     /// Downloads the temperature and difference maps.
-    pub fn save_maps(self) {}
+    pub fn save_maps(self) {
+        self.save(Document::Maps);
+    }
+
+    fn save(self, document: Document) {
+        let session = Box::new(Session::clone(&self.session.get_untracked()));
+        let job = Job::Write { document, session, written_at: clock::now() };
+        self.engine.update_value(|engine| {
+            engine.ask(Purpose::Write, job, Vec::new());
+        });
+        self.pump();
+    }
 
     /// Whether what a person did would survive closing the page.
     #[must_use]

@@ -89,8 +89,7 @@ impl Client {
                 None
             }
             Answer::Progress { id, stage, fraction } => {
-                let under_way =
-                    self.under_way.as_ref().filter(|job| job.request.id == id && job.wanted)?;
+                let under_way = self.under_way.as_ref().filter(|job| job.request.id == id && job.wanted)?;
                 let comparing = matches!(under_way.request.job, Job::Compare { .. });
                 Some(Event::Progress { stage, fraction, comparing })
             }
@@ -105,16 +104,18 @@ impl Client {
         }
     }
 
-    /// The worker was ended and a new one started, which remembers nothing: `first` comes before
-    /// everything that waits. Yields the job that was lost.
-    pub fn restart(&mut self, first: Vec<(Job, Vec<Buffer>)>) -> Option<Request> {
+    /// Lines up a job before everything that waits, as a new worker needs what the old one knew.
+    pub fn ask_first(&mut self, job: Job, buffers: Vec<Buffer>) -> JobId {
+        self.last_id += 1;
+        self.waiting.push_front(Waiting { request: Request { id: self.last_id, job }, buffers });
+        self.last_id
+    }
+
+    /// The worker was ended and a new one started, which remembers nothing. Yields the job that was
+    /// lost; what waits still waits.
+    pub fn restart(&mut self) -> Option<JobId> {
         self.ready = false;
-        let lost = self.under_way.take().map(|job| job.request);
-        for (job, buffers) in first.into_iter().rev() {
-            self.last_id += 1;
-            self.waiting.push_front(Waiting { request: Request { id: self.last_id, job }, buffers });
-        }
-        lost
+        self.under_way.take().map(|job| job.request.id)
     }
 
     /// Drops waiting comparisons and makes the answer of one under way unwanted.
@@ -204,13 +205,13 @@ mod tests {
     fn a_restart_says_what_was_lost_and_goes_on_with_what_waits() {
         let mut client = Client::default();
         client.receive(Answer::Ready, vec![]);
-        client.ask(decode("a"), vec![]);
+        let first = client.ask(decode("a"), vec![]);
         client.ask(decode("b"), vec![]);
         client.next_to_send().unwrap();
         let fault = client.receive(Answer::Panicked { message: "x".into() }, vec![]);
         assert!(matches!(fault, Some(Event::Fault { .. })));
-        let lost = client.restart(vec![(decode("c"), vec![])]).unwrap();
-        assert_eq!(lost.job, decode("a"));
+        assert_eq!(client.restart(), Some(first));
+        client.ask_first(decode("c"), vec![]);
         assert!(client.next_to_send().is_none(), "the new worker is not ready yet");
         client.receive(Answer::Ready, vec![]);
         for expected in ["c", "b"] {
@@ -226,7 +227,7 @@ mod tests {
         client.receive(Answer::Ready, vec![]);
         let id = client.ask(decode("a"), vec![]);
         client.next_to_send().unwrap();
-        client.restart(vec![]);
+        client.restart();
         assert_eq!(client.receive(done(id), vec![]), None);
     }
 }

@@ -3,9 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use analysis::capture::{
-    self, CaptureMetadata, PageChoice, complete_meaning, read_capture,
-};
+use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, read_capture};
 use analysis::comparison::{self, AlignedCaptures, CannotCompare, Comparison, Shelf};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
@@ -14,6 +12,7 @@ use analysis::session::{Role, Session};
 
 use super::documents;
 use super::protocol::{Buffer, Job, Outcome, Sidecar, bytes, numbers, pack_comparison};
+use super::relevance::for_pixels;
 
 // SHIM until sidecars are read by `analysis`.
 fn parse_sidecar(file_name: &str, _: &str) -> Result<(CaptureMetadata, Vec<String>), String> {
@@ -149,7 +148,11 @@ impl Workbench {
     }
 
     /// Reads a capture again when its metadata now choose other pages or another saturation.
-    fn read_again_if_needed(&mut self, hash: &ContentHash, metadata: &CaptureMetadata) -> Result<(), Failure> {
+    fn read_again_if_needed(
+        &mut self,
+        hash: &ContentHash,
+        metadata: &CaptureMetadata,
+    ) -> Result<(), Failure> {
         let Some(kept) = self.captures.get_mut(hash) else { return Ok(()) };
         let read_with = ReadWith::from(metadata);
         if kept.read_with != read_with {
@@ -217,14 +220,7 @@ fn alignment_inputs(session: &Session) -> Vec<AlignedBy> {
         .map(|record| AlignedBy {
             hash: record.hash.clone(),
             role: record.role,
-            // What is written about the board or the bench moves no pixel.
-            metadata: CaptureMetadata {
-                notes: String::new(),
-                conditions: capture::TestConditions::default(),
-                board: capture::BoardIdentity::default(),
-                time: String::new(),
-                ..record.metadata.clone()
-            },
+            metadata: for_pixels(&record.metadata),
             band: session.band,
             landmarks: landmarks.clone(),
         })

@@ -7,3 +7,4 @@ pub mod client;
 mod documents;
 pub mod handle;
 pub mod protocol;
+pub mod relevance;

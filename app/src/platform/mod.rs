@@ -23,3 +23,15 @@ pub fn message_of(error: &wasm_bindgen::JsValue) -> String {
         .or_else(|| error.as_string())
         .unwrap_or_else(|| format!("{error:?}"))
 }
+
+/// Calls `then` each time the page is hidden: another tab, another program, or closed.
+pub fn when_hidden(then: impl Fn() + 'static) {
+    let Some(document) = web_sys::window().and_then(|window| window.document()) else { return };
+    let target = document.clone();
+    gloo_events::EventListener::new(&target, "visibilitychange", move |_| {
+        if document.hidden() {
+            then();
+        }
+    })
+    .forget();
+}
