@@ -25,6 +25,7 @@ pub mod inspection;
 pub mod palette;
 pub mod radiometry;
 pub mod registration;
+pub mod result;
 pub mod session;
 pub mod surface;
 pub mod units;

@@ -1,7 +1,16 @@
 //! The board as it was designed: where each part sits, what it may reach, and how that lies on the picture.
 
+pub mod footprint;
+pub mod junction;
+pub mod length;
 pub mod limits;
+pub mod package;
 pub mod placement;
+pub mod table;
 
-pub use limits::{PartLimit, ThermalPath};
-pub use placement::{Placement, Side};
+pub use footprint::{Footprint, footprints};
+pub use junction::junction;
+pub use length::LengthUnit;
+pub use limits::{LimitWarning, PartLimit, ThermalPath, parse_limits};
+pub use placement::{Placement, PlacementWarning, Side, parse_placements};
+pub use table::BoardFileError;

@@ -14,6 +14,7 @@ mod pgm;
 pub mod pixels;
 pub mod read_error;
 pub mod read_limits;
+pub mod sidecar;
 pub mod tiff_file;
 
 pub use apparent::{NotMeaningful, apparent, apparent_with_table};
@@ -23,4 +24,5 @@ pub use metadata::{BoardIdentity, CaptureMetadata, CornerMark, PageChoice, Quant
 pub use pages::{Decoded, SampleKind};
 pub use pixels::{read_capture, read_pixels};
 pub use read_error::{ReadError, ReadWarning};
+pub use sidecar::{parse_sidecar, sidecar_names, write_sidecar};
 pub use tiff_file::{WriteError, encode_tiff, encode_tiff_u16};

@@ -9,12 +9,13 @@ mod neighborhood;
 pub mod noise;
 pub mod parts;
 pub mod probes;
+mod spots;
 pub mod tolerance;
 
 pub use criteria::{Basis, Criteria};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
-pub use findings::{Finding, Sign};
+pub use findings::{Finding, Sign, find};
 pub use noise::estimate_noise;
-pub use parts::PartReading;
-pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict};
+pub use parts::{PartReading, read_parts};
+pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, suggest_probes};
 pub use tolerance::tolerance;

@@ -2,6 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::neighborhood::mean_of_valid;
+use crate::board::{Footprint, PartLimit, junction};
+use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
 use crate::units::{Kelvin, KelvinDifference};
 
 /// One part as measured.
@@ -17,4 +20,57 @@ pub struct PartReading {
     pub junction: Option<Kelvin>,
     /// The smallest distance to a limit that is stated; negative when over it.
     pub margin: Option<KelvinDifference>,
+}
+
+/// Reads every part that has a footprint, in the order given.
+///
+/// The case reading is the hottest 3 × 3 mean centred on a valid pixel of the body, in the unit. The
+/// margin is the smallest of (case limit − case) and (junction limit − junction estimate), over those
+/// that are stated and known. A part outside the picture or invalid throughout has no reading.
+///
+/// # Errors
+/// [`FrameError::ShapeMismatch`] when the two pictures differ in size.
+pub fn read_parts(
+    unit: &Frame<SurfaceKelvin>,
+    difference: &Frame<Difference>,
+    footprints: &[Footprint],
+    limits: &[PartLimit],
+) -> Result<Vec<PartReading>, FrameError> {
+    unit.require_same_shape(difference)?;
+    let smooth = mean_of_valid(unit.view(), 1);
+    let parts = footprints.iter().map(|footprint| {
+        let mut hottest: Option<f32> = None;
+        let (mut sum, mut count) = (0.0, 0_u32);
+        for (row, run) in footprint.pixel_runs(unit.shape()) {
+            for column in run {
+                if unit.at(row, column).is_some() {
+                    let reading = smooth[(row, column)];
+                    hottest = Some(hottest.map_or(reading, |highest| highest.max(reading)));
+                }
+                if let Some(difference) = difference.at(row, column) {
+                    sum += f64::from(difference);
+                    count += 1;
+                }
+            }
+        }
+        let case = hottest.and_then(|kelvin| Kelvin::new(f64::from(kelvin)).ok());
+        let limit = limits.iter().find(|limit| limit.designator == footprint.designator);
+        let estimate = limit.and_then(|limit| junction(case?, limit.power?, limit.path.as_ref()?).ok());
+        PartReading {
+            designator: footprint.designator.clone(),
+            case,
+            difference: (count > 0).then(|| KelvinDifference::known(sum / f64::from(count))),
+            junction: estimate,
+            margin: limit.and_then(|limit| margin(limit, case, estimate)),
+        }
+    });
+    Ok(parts.collect())
+}
+
+fn margin(limit: &PartLimit, case: Option<Kelvin>, junction: Option<Kelvin>) -> Option<KelvinDifference> {
+    let below = |limit: Option<Kelvin>, reading: Option<Kelvin>| Some(limit? - reading?);
+    [below(limit.max_case, case), below(limit.max_junction, junction)]
+        .into_iter()
+        .flatten()
+        .min_by(|a, b| a.value().total_cmp(&b.value()))
 }

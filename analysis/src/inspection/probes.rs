@@ -1,6 +1,15 @@
 //! The probe list: contact measurements that would confirm or refute each finding.
+//!
+//! Which measurement tells what is common practice of the bench, without a source. Probing a board is
+//! for persons qualified for it; local rules come first.
+
+use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
+
+use super::findings::{Finding, Sign};
+use super::parts::PartReading;
+use crate::board::Placement;
 
 /// What is measured by contact.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -64,3 +73,185 @@ pub struct Probe {
     /// Whether the board must be unpowered and discharged first.
     pub unpowered: bool,
 }
+
+/// To be shown wherever a measurement on the unpowered board is asked for.
+pub const UNPOWERED_CAUTION: &str = "Disconnect every supply, wait until the capacitors are discharged \
+     and check that no voltage is left before you measure a resistance.";
+/// To be shown wherever a measurement on the powered board is asked for.
+pub const POWERED_CAUTION: &str = "The board is live and parts may be hot: use insulated probes, mind \
+     mains and stored charge, and follow local codes. Hazardous voltages are for qualified persons.";
+
+/// What to measure by contact, in order: first the findings as ranked, then the parts over a limit.
+///
+/// At each place the measurement on the unpowered board comes first, because it cannot do harm. Each
+/// place and quantity is asked for once. What a part is follows from the letters of its designator
+/// (class letters in the manner of IEC 81346-2 and IEEE 315, remembered, not looked up).
+#[must_use]
+pub fn suggest_probes(findings: &[Finding], parts: &[PartReading], placements: &[Placement]) -> Vec<Probe> {
+    let mut probes = Vec::new();
+    let mut asked = BTreeSet::new();
+    let mut ask = |target: &str, subject: &str, steps: &[Step]| {
+        for &(quantity, tells) in steps {
+            let key = ProbeKey { target: target.to_owned(), quantity };
+            if asked.insert(key.clone()) {
+                let unpowered = quantity == ProbeQuantity::ResistanceUnpowered;
+                let reason = format!("{subject}: {tells} (common practice).");
+                probes.push(Probe { key, reason, unpowered });
+            }
+        }
+    };
+    for finding in findings {
+        let warmth = match finding.sign {
+            Sign::Hotter => "hotter",
+            Sign::Colder => "colder",
+        };
+        let amount = finding.peak.value().abs();
+        let (x, y) = (finding.peak_at.x, finding.peak_at.y);
+        let place = format!("finding at ({x:.0}, {y:.0})");
+        match &finding.designator {
+            Some(designator) => {
+                let part = described(designator, placements);
+                let whereabouts = match finding.designator_distance_mm {
+                    Some(distance) if distance > 0.0 => format!("A place {distance:.1} mm from {part}"),
+                    _ => part,
+                };
+                let subject = format!("{whereabouts} is {amount:.1} K {warmth} than the baseline");
+                ask(designator, &subject, steps(kind(designator), finding.sign));
+            }
+            None => {
+                let subject = format!("The {place} is {amount:.1} K {warmth} than the baseline, on no part");
+                ask(&place, &subject, steps(Kind::NoPart, finding.sign));
+            }
+        }
+    }
+    for part in parts {
+        if let Some(margin) = part.margin.filter(|margin| margin.value() < 0.0) {
+            let name = described(&part.designator, placements);
+            let subject = format!("{name} is {:.1} K over its limit", -margin.value());
+            ask(&part.designator, &subject, OVER_LIMIT);
+        }
+    }
+    probes
+}
+
+/// What is measured and what the reading tells.
+type Step = (ProbeQuantity, &'static str);
+
+/// The designator with the value that the placement file gives it.
+fn described(designator: &str, placements: &[Placement]) -> String {
+    let placement = placements.iter().find(|placement| placement.designator == designator);
+    match placement.map(|placement| placement.value.as_str()).filter(|value| !value.is_empty()) {
+        Some(value) => format!("{designator} ({value})"),
+        None => designator.to_owned(),
+    }
+}
+
+/// What a part is, as far as its designator tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Resistor,
+    Capacitor,
+    Winding,
+    Diode,
+    Transistor,
+    Circuit,
+    Contact,
+    Other,
+    NoPart,
+}
+
+fn kind(designator: &str) -> Kind {
+    let end = designator.find(|c: char| !c.is_ascii_alphabetic()).unwrap_or(designator.len());
+    let letters = designator.get(..end).unwrap_or_default().to_ascii_uppercase();
+    match letters.as_str() {
+        "R" | "RN" | "RV" | "RT" => Kind::Resistor,
+        "C" => Kind::Capacitor,
+        "L" | "FB" | "T" | "TR" => Kind::Winding,
+        "D" | "LED" | "CR" | "ZD" => Kind::Diode,
+        "Q" | "V" | "VT" => Kind::Transistor,
+        "U" | "IC" | "VR" => Kind::Circuit,
+        "J" | "P" | "CN" | "X" | "F" | "S" | "SW" | "K" => Kind::Contact,
+        _ => Kind::Other,
+    }
+}
+
+const fn steps(kind: Kind, sign: Sign) -> &'static [Step] {
+    use ProbeQuantity::{Current, Frequency, ResistanceUnpowered, Voltage};
+    match (sign, kind) {
+        (Sign::Hotter, Kind::Resistor) => &[
+            (ResistanceUnpowered, "its resistance shows whether it drifted, or a part beside it is shorted"),
+            (Voltage, "the voltage across it gives its current and power, and so who overloads it"),
+        ],
+        (Sign::Hotter, Kind::Capacitor) => &[
+            (ResistanceUnpowered, "a low resistance across it means a short or strong leakage in it"),
+            (Voltage, "the voltage across it must be within its rating and of the right polarity"),
+        ],
+        (Sign::Hotter, Kind::Winding) => &[
+            (
+                ResistanceUnpowered,
+                "a resistance below that of a good board means shorted turns or a load short",
+            ),
+            (Current, "a current above that of a good board means an overload behind it"),
+            (Frequency, "a switching frequency off its nominal value raises its losses"),
+        ],
+        (Sign::Hotter, Kind::Diode) => &[
+            (ResistanceUnpowered, "a low resistance both ways round means that it is shorted"),
+            (Voltage, "the voltage across it shows whether it conducts when it should block"),
+        ],
+        (Sign::Hotter, Kind::Transistor) => &[
+            (ResistanceUnpowered, "a low resistance between its main terminals means that it is shorted"),
+            (Voltage, "the voltage across it while it conducts shows whether it is driven fully"),
+            (Frequency, "the frequency at its control terminal shows whether the drive is right"),
+        ],
+        (Sign::Hotter, Kind::Circuit) => &[
+            (
+                ResistanceUnpowered,
+                "a resistance from its supply to ground below a good board's means a short",
+            ),
+            (Voltage, "a supply voltage off its nominal value overloads it"),
+            (
+                Current,
+                "a supply current above a good board's means an internal fault or an overloaded output",
+            ),
+        ],
+        (Sign::Hotter, Kind::Contact) => &[
+            (
+                ResistanceUnpowered,
+                "a high resistance across the contact means a poor joint or a worn contact",
+            ),
+            (Voltage, "the voltage drop across the contact under load shows the same at full current"),
+            (Current, "a current above that of a good board means an overload behind it"),
+        ],
+        (Sign::Hotter, Kind::Other) => &[
+            (ResistanceUnpowered, "its resistance to ground against a good board's shows a short"),
+            (Voltage, "the voltage across it shows whether it is overloaded"),
+            (Current, "a current above that of a good board means an overload"),
+        ],
+        (Sign::Hotter, Kind::NoPart) => &[
+            (
+                ResistanceUnpowered,
+                "a low resistance between the planes or tracks here means a short in the board",
+            ),
+            (Current, "a supply current above a good board's would confirm it"),
+        ],
+        (Sign::Colder, Kind::Circuit | Kind::Transistor | Kind::Other) => &[
+            (ResistanceUnpowered, "an open path from its supply explains a part that does not work"),
+            (Voltage, "a missing supply voltage at it explains why it does not warm up"),
+            (Frequency, "a missing enable, drive or clock signal explains why it does not work"),
+        ],
+        (Sign::Colder, Kind::Resistor | Kind::Capacitor | Kind::Winding | Kind::Diode | Kind::Contact) => &[
+            (ResistanceUnpowered, "a resistance above that of a good board means an open part or joint"),
+            (Voltage, "a missing voltage at it points to the stage that feeds it"),
+        ],
+        (Sign::Colder, Kind::NoPart) => &[
+            (Voltage, "a missing supply voltage on the tracks here explains why nothing warms them"),
+            (Current, "a supply current below a good board's means that a load does not run"),
+        ],
+    }
+}
+
+const OVER_LIMIT: &[Step] = &[
+    (ProbeQuantity::ContactTemperature, "a contact reading shows whether the emissivity was right"),
+    (ProbeQuantity::Voltage, "the voltage across it gives its power together with the current"),
+    (ProbeQuantity::Current, "the current through it gives its power together with the voltage"),
+];

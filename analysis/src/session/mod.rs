@@ -200,4 +200,10 @@ impl Session {
     pub fn capture(&self, hash: &ContentHash) -> Option<&CaptureRecord> {
         self.captures.iter().find(|record| &record.hash == hash)
     }
+
+    /// What was entered for this contact measurement.
+    #[must_use]
+    pub fn reading(&self, key: &ProbeKey) -> Option<&ProbeReading> {
+        self.readings.iter().find(|(recorded, _)| recorded == key).map(|(_, reading)| reading)
+    }
 }

@@ -1,7 +1,11 @@
 //! The board's surface: which emissivity each pixel of the baseline frame is corrected with, and why.
 
+pub mod emissivity_map;
 pub mod material;
+pub mod outline;
 pub mod region;
 
-pub use material::Material;
-pub use region::{Finish, Outline, Region, Surface};
+pub use emissivity_map::{DecidedBy, emissivity_map, finish_at};
+pub use material::{MATERIALS, Material, SOLDER_MASK, material};
+pub use outline::{Bounds, Outline};
+pub use region::{Finish, PlacedOutline, Region, Surface};

@@ -3,7 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use crate::content_hash::ContentHash;
-use crate::geometry::{BaselinePixels, BoardMillimeters, Point};
+use crate::geometry::{BaselinePixels, BoardMillimeters};
+use crate::surface::material::SOLDER_MASK;
+use crate::surface::outline::Outline;
 use crate::units::Emissivity;
 
 /// An emissivity with its uncertainty and where it comes from.
@@ -17,38 +19,6 @@ pub struct Finish {
     /// The key of a row of the material table, where the value was taken from one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub material: Option<String>,
-}
-
-/// A shape in the plane `S`, in that plane's own unit. Its edge belongs to it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "shape", rename_all = "kebab-case", bound = "")]
-pub enum Outline<S> {
-    /// Upright rectangle by two opposite corners, in any order.
-    Rectangle {
-        /// One corner.
-        from: Point<S>,
-        /// The opposite corner.
-        to: Point<S>,
-    },
-    /// Upright ellipse inscribed in the rectangle of two opposite corners.
-    Ellipse {
-        /// One corner of the box around it.
-        from: Point<S>,
-        /// The opposite corner.
-        to: Point<S>,
-    },
-    /// Closed polygon, even–odd rule.
-    Polygon {
-        /// Corners in order; at least three.
-        corners: Vec<Point<S>>,
-    },
-    /// A brush pulled along a path.
-    Stroke {
-        /// The path; a single point is a dot.
-        path: Vec<Point<S>>,
-        /// Radius of the brush.
-        radius: f64,
-    },
 }
 
 /// An outline in the plane that it was drawn in.
@@ -90,14 +60,6 @@ pub struct Surface {
 impl Default for Surface {
     /// Solder mask all over: most of most boards.
     fn default() -> Self {
-        Self {
-            whole: Finish {
-                emissivity: Emissivity::known(0.92),
-                uncertainty: 0.03,
-                material: Some("solder-mask".to_owned()),
-            },
-            map: None,
-            regions: Vec::new(),
-        }
+        Self { whole: SOLDER_MASK.finish(), map: None, regions: Vec::new() }
     }
 }

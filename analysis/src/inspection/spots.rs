@@ -1,0 +1,247 @@
+//! The spots of a difference picture: hills of one sign, each whole and each once.
+//!
+//! A strong fault warms its surroundings. Cutting the picture at a threshold would make a finding of
+//! every ripple in that glow, so hills are told apart by prominence: how far the ground falls
+//! between a hill and the higher one it is joined to.
+
+use std::collections::HashMap;
+
+use super::findings::Sign;
+
+/// A spot reaches out to this fraction of the tolerance, so that it is whole although only its core
+/// exceeds the tolerance itself.
+pub(super) const REACH: f32 = 0.5;
+/// A hill beside a higher one counts for itself when it rises above the ground between them by this
+/// fraction of its own height, if it lies on the body of another part…
+const PROMINENCE_ON_ANOTHER_PART: f32 = 0.3;
+/// …and by this fraction if it does not: glow over bare metal or a plane ripples by more.
+const PROMINENCE_ELSEWHERE: f32 = 0.6;
+
+/// The pictures in which spots are looked for, row by row, all of one size.
+#[derive(Clone, Copy)]
+pub(super) struct Scene<'a> {
+    /// Unit minus baseline, NaN where invalid.
+    pub(super) difference: &'a [f32],
+    /// The same averaged over 3 × 3 pixels: one noisy pixel makes no hill.
+    pub(super) smooth: &'a [f32],
+    /// What each pixel must exceed.
+    pub(super) tolerance: &'a [f32],
+    /// Pixels per row.
+    pub(super) columns: usize,
+}
+
+/// One spot.
+#[derive(Debug, Clone)]
+pub(super) struct Spot {
+    /// Index of the pixel with the largest smooth difference.
+    pub(super) top: usize,
+    /// Pixels out to [`REACH`] of their tolerance.
+    pub(super) area_px: u32,
+    /// Sum of their differences.
+    pub(super) sum: f64,
+    /// Sums of column and row, weighted by the size of the difference.
+    pub(super) weighted: [f64; 2],
+    /// Left, top, right, bottom, inclusive.
+    pub(super) bounds: [u32; 4],
+    /// Largest ratio of smooth difference to tolerance.
+    pub(super) significance: f32,
+    /// Pixels that exceed the tolerance itself.
+    exceeding_px: u32,
+}
+
+/// The spots of one sign that exceed the tolerance in at least `least_area_px` pixels.
+///
+/// All pixels that matter are visited from the highest down (8 neighbors each). One that touches
+/// nothing visited starts a hill; one that joins hills is the saddle between them, and decides
+/// whether the lower one stands for itself (see [`find`](super::findings::find)) or belongs to the other. A hill
+/// that is joined to none stands for itself. `part_at` tells which part's body covers a pixel.
+pub(super) fn spots(
+    scene: &Scene<'_>,
+    sign: Sign,
+    least_area_px: u32,
+    part_at: &dyn Fn(usize) -> Option<usize>,
+) -> Vec<Spot> {
+    let lowest = scene.tolerance.iter().copied().fold(f32::INFINITY, f32::min);
+    let mut hills = Hills { scene, sign: sign.factor(), lowest, part_at, hills: Vec::new() };
+    let order = hills.pixels_from_the_highest();
+    const UNVISITED: u32 = u32::MAX;
+    let mut labels = vec![UNVISITED; scene.difference.len()];
+    for &pixel in &order {
+        let mut highest: Option<usize> = None;
+        let around = neighbors(pixel, scene.columns, scene.difference.len());
+        let visited = |&near: &usize| labels[near] != UNVISITED;
+        for near in around.clone().filter(visited) {
+            if highest.is_none_or(|best| hills.height(near) > hills.height(best)) {
+                highest = Some(near);
+            }
+        }
+        let Some(highest) = highest else {
+            labels[pixel] = hills.start(pixel);
+            continue;
+        };
+        let beside = labels[highest];
+        for near in around.filter(visited) {
+            hills.join(beside, labels[near], pixel);
+        }
+        labels[pixel] = beside;
+    }
+    hills.measure(&order, &labels).into_iter().filter(|spot| spot.is_finding(least_area_px)).collect()
+}
+
+impl Spot {
+    fn is_finding(&self, least_area_px: u32) -> bool {
+        self.significance >= 1.0 && self.exceeding_px >= least_area_px.max(1)
+    }
+}
+
+/// A hill during the flooding.
+struct Hill {
+    top: usize,
+    /// A hill joined to this one, itself for the highest of those joined. Hills are started from the
+    /// highest down, so the lower number is the higher hill.
+    joined_to: u32,
+    /// The hill that this one belongs to, itself while it stands alone.
+    part_of: u32,
+}
+
+struct Hills<'a> {
+    scene: &'a Scene<'a>,
+    sign: f32,
+    lowest: f32,
+    part_at: &'a dyn Fn(usize) -> Option<usize>,
+    hills: Vec<Hill>,
+}
+
+impl Hills<'_> {
+    fn height(&self, pixel: usize) -> f32 {
+        self.sign * self.scene.smooth[pixel]
+    }
+
+    fn tolerance(&self, pixel: usize) -> f32 {
+        let tolerance = self.scene.tolerance[pixel];
+        if tolerance.is_nan() { self.lowest } else { tolerance }
+    }
+
+    /// Ground below the lowest reach joins nothing; a pixel whose own difference reaches is kept, so
+    /// that no edge of a spot is lost to the smoothing.
+    fn pixels_from_the_highest(&self) -> Vec<usize> {
+        let floor = REACH * self.lowest;
+        let pictures = self.scene.smooth.iter().zip(self.scene.difference).zip(self.scene.tolerance);
+        let mut keys: Vec<u64> = pictures
+            .enumerate()
+            .filter(|(_, ((smooth, difference), tolerance))| {
+                self.sign * **smooth >= floor || self.sign * **difference >= REACH * **tolerance
+            })
+            .map(|(pixel, ((smooth, _), _))| {
+                // Height above, place below: one whole number sorts by both. Heights are positive
+                // here, or so low that their order does not matter.
+                let height = (self.sign * smooth).max(0.0).to_bits();
+                (u64::from(u32::MAX - height) << 32) | pixel as u64
+            })
+            .collect();
+        keys.sort_unstable();
+        keys.into_iter().map(|key| (key & u64::from(u32::MAX)) as usize).collect()
+    }
+
+    fn start(&mut self, top: usize) -> u32 {
+        let number = self.hills.len() as u32;
+        self.hills.push(Hill { top, joined_to: number, part_of: number });
+        number
+    }
+
+    fn join(&mut self, one: u32, other: u32, saddle: usize) {
+        let (one_root, other_root) = (self.highest_joined(one), self.highest_joined(other));
+        if one_root == other_root {
+            return;
+        }
+        let (lower, higher_side) = if one_root > other_root { (one_root, other) } else { (other_root, one) };
+        let higher = self.owner(higher_side);
+        if !self.is_distinct(lower, higher, saddle) {
+            self.hills[lower as usize].part_of = higher;
+        }
+        self.hills[lower as usize].joined_to = one_root.min(other_root);
+    }
+
+    /// Whether a hill stands for itself beside the higher one that it meets at `saddle`: it must
+    /// exceed the tolerance, rise above the saddle by more than the tolerance, and do so by a large
+    /// part of its own height.
+    fn is_distinct(&self, lower: u32, higher: u32, saddle: usize) -> bool {
+        let top = self.hills[lower as usize].top;
+        let height = self.height(top);
+        let prominence = height - self.height(saddle);
+        if prominence < self.tolerance(top) || prominence < PROMINENCE_ON_ANOTHER_PART * height {
+            return false;
+        }
+        if prominence >= PROMINENCE_ELSEWHERE * height {
+            return true;
+        }
+        let part = (self.part_at)(top);
+        part.is_some() && part != (self.part_at)(self.hills[higher as usize].top)
+    }
+
+    fn highest_joined(&mut self, mut hill: u32) -> u32 {
+        while self.hills[hill as usize].joined_to != hill {
+            let next = self.hills[hill as usize].joined_to;
+            // Halving the way keeps it short for whoever comes next.
+            self.hills[hill as usize].joined_to = self.hills[next as usize].joined_to;
+            hill = next;
+        }
+        hill
+    }
+
+    fn owner(&self, mut hill: u32) -> u32 {
+        while self.hills[hill as usize].part_of != hill {
+            hill = self.hills[hill as usize].part_of;
+        }
+        hill
+    }
+
+    fn measure(&self, order: &[usize], labels: &[u32]) -> Vec<Spot> {
+        let owners: Vec<u32> = (0..self.hills.len() as u32).map(|hill| self.owner(hill)).collect();
+        let mut spots: HashMap<u32, Spot> = HashMap::new();
+        for &pixel in order {
+            let owner = owners[labels[pixel] as usize];
+            let difference = self.sign * self.scene.difference[pixel];
+            let tolerance = self.tolerance(pixel);
+            let spot = spots.entry(owner).or_insert_with(|| Spot {
+                top: self.hills[owner as usize].top,
+                area_px: 0,
+                sum: 0.0,
+                weighted: [0.0; 2],
+                bounds: [u32::MAX, u32::MAX, 0, 0],
+                significance: 0.0,
+                exceeding_px: 0,
+            });
+            // An invalid pixel compares as false: it lends its place to the hill, not its area.
+            if difference >= REACH * tolerance {
+                spot.add(pixel % self.scene.columns, pixel / self.scene.columns, f64::from(difference));
+                spot.exceeding_px += u32::from(difference >= tolerance);
+            }
+            spot.significance = spot.significance.max(self.height(pixel) / tolerance);
+        }
+        spots.into_values().collect()
+    }
+}
+
+impl Spot {
+    fn add(&mut self, column: usize, row: usize, difference: f64) {
+        self.area_px += 1;
+        self.sum += difference;
+        self.weighted[0] += difference * column as f64;
+        self.weighted[1] += difference * row as f64;
+        let (x, y) = (column as u32, row as u32);
+        let [left, top, right, bottom] = self.bounds;
+        self.bounds = [left.min(x), top.min(y), right.max(x), bottom.max(y)];
+    }
+}
+
+/// The up to eight pixels around one.
+fn neighbors(pixel: usize, columns: usize, count: usize) -> impl Iterator<Item = usize> + Clone {
+    let column = pixel % columns;
+    let row = pixel / columns;
+    let last_row = count / columns - 1;
+    let across = column.saturating_sub(1)..=(column + 1).min(columns - 1);
+    (row.saturating_sub(1)..=(row + 1).min(last_row))
+        .flat_map(move |row| across.clone().map(move |column| row * columns + column))
+        .filter(move |&near| near != pixel)
+}

@@ -1,0 +1,182 @@
+//! How the numbers came about: enough for another person to repeat or doubt them.
+
+use maud::{Markup, html};
+
+use super::viewer_data::Quantisation;
+use crate::comparison::Comparison;
+use crate::content_hash::ContentHash;
+use crate::frame::Frame;
+use crate::result::ResultInput;
+use crate::result::numbers::{InUnit, count_of, number};
+use crate::result::words::basis_words;
+use crate::session::{CaptureRecord, Role, Session};
+use crate::surface::{Finish, Material};
+fn by_key(_: &str) -> Option<Material> {
+    None
+}
+use crate::units::KelvinDifference;
+
+/// The method statement.
+pub(super) fn section(input: &ResultInput<'_>, unit: InUnit, quantisation: &Quantisation) -> Markup {
+    let ResultInput { session, comparison, .. } = *input;
+    html! {
+        section.method {
+            h2 { "Method" }
+            dl {
+                (entry("Correction", correction(session, unit)))
+                (entry("Emissivity", emissivity(session)))
+                (entry("Alignment", alignment(comparison)))
+                (entry("What counts as different", thresholds(session, comparison, unit)))
+                (entry("Invalid pixels", invalid(comparison)))
+                (entry("Numbers in this file", html! {
+                    "The pictures read out here are written in steps of "
+                    (number(unit.0.show_difference(f64::from(quantisation.step())) * 1000.0, 1)) " m"
+                    (unit.0.difference_symbol()) " or finer. The TIFF maps saved beside this file hold them as 32-bit floats in kelvin."
+                }))
+                (entry("Software", html! { "Boardglow " (input.software_version) }))
+                (entry("Captures", captures(input)))
+            }
+        }
+    }
+}
+
+fn entry(name: &str, text: Markup) -> Markup {
+    html! { div.entry { dt { (name) } dd { (text) } } }
+}
+
+fn correction(session: &Session, unit: InUnit) -> Markup {
+    let surroundings = &session.surroundings;
+    html! {
+        "Each pixel's in-band radiance is reduced by what the path adds and the surface reflects, divided by emissivity "
+        "and transmittance, and turned into temperature by Planck's law over the capture's band. Reflected apparent temperature "
+        (unit.read_temperature(surroundings.reflected)) "; path transmittance "
+        (number(surroundings.transmittance.value(), 3)) " at " (unit.read_temperature(surroundings.path))
+        ". Surfaces are taken as opaque and grey in the band, surroundings as uniform."
+    }
+}
+
+fn emissivity(session: &Session) -> Markup {
+    let surface = &session.surface;
+    html! {
+        @if let Some(hash) = &surface.map {
+            p { "Emissivity picture " (named(session, hash)) " where it is valid, below the regions." }
+        }
+        table {
+            thead { tr {
+                th scope="col" { "Where" } th.number scope="col" { "ε" } th.number scope="col" { "u(ε)" }
+                th scope="col" { "Source" }
+            } }
+            tbody {
+                (finish_row("Whole board", &surface.whole))
+                @for region in &surface.regions { (finish_row(&region.name, &region.finish)) }
+            }
+        }
+        p.note { "u(ε) is the standard uncertainty. Later rows lie on top of earlier ones." }
+    }
+}
+
+fn finish_row(place: &str, finish: &Finish) -> Markup {
+    html! {
+        tr {
+            th scope="row" { (place) }
+            td.number { (number(finish.emissivity.value(), 3)) }
+            td.number { (number(finish.uncertainty, 3)) }
+            td { (source_of(finish)) }
+        }
+    }
+}
+
+/// Where the emissivity comes from: the table's own source as long as the value is the table's.
+fn source_of(finish: &Finish) -> Markup {
+    let row = finish.material.as_deref().and_then(by_key);
+    html! {
+        @match row {
+            Some(row) if row.emissivity == finish.emissivity => { (row.name) ". " (row.source) }
+            Some(row) => { (row.name) ", value changed by the person from " (number(row.emissivity.value(), 3)) }
+            None => { "stated by the person" }
+        }
+    }
+}
+
+fn alignment(comparison: &Comparison) -> Markup {
+    let alignment = &comparison.alignment;
+    let rows: [f64; 9] = alignment.homography.clone().into();
+    html! {
+        p {
+            "The unit was brought onto the first baseline's pixels by a projective map: estimated error "
+            (number(alignment.residual_px, 2)) " px, overlap " (number(alignment.overlap * 100.0, 1))
+            " %, confidence " (number(alignment.confidence, 2)) " (correlation of the aligned detail, at best 1)."
+        }
+        table.matrix aria-label="Projective map, unit pixels to baseline pixels" {
+            @for row in rows.chunks(3) { tr { @for value in row { td.number { (matrix_number(*value)) } } } }
+        }
+    }
+}
+
+/// Seven significant digits, small ones in powers of ten.
+fn matrix_number(value: f64) -> String {
+    if value != 0.0 && value.abs() < 1e-3 { format!("{value:.6e}") } else { format!("{value:.6}") }
+}
+
+fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
+    let criteria = &session.criteria;
+    let tolerance = comparison.tolerance.range();
+    let size = |kelvin: f32| {
+        KelvinDifference::new(f64::from(kelvin)).map_or_else(|_| String::new(), |k| unit.read_size(k))
+    };
+    html! {
+        "The difference is that of " (basis_words(criteria.basis)) ". A place counts when it exceeds both "
+        (unit.read_size(criteria.limit)) " and " (criteria.noise_multiple)
+        " standard deviations of noise, unit-to-unit spread and misalignment together, over at least "
+        (count_of(criteria.least_area_px as usize, "pixel", "pixels")) ". Noise of the difference "
+        (unit.read_size(comparison.noise)) " (one standard deviation)"
+        @if let Some((lo, hi)) = tolerance { "; tolerance by pixel " (size(lo)) " to " (size(hi)) }
+        ". " (count_of(session.with_role(Role::Baseline).count(), "known-good capture", "known-good captures")) "."
+    }
+}
+
+fn invalid(comparison: &Comparison) -> Markup {
+    let (rows, columns) = comparison.baseline.shape();
+    html! {
+        "Of " (rows * columns) " pixels: baseline " (missing(&comparison.baseline)) ", unit " (missing(&comparison.unit))
+        " (of these " (comparison.unphysical_pixels)
+        " have no physical temperature with this emissivity and surroundings), difference "
+        (missing(&comparison.difference)) "."
+    }
+}
+
+fn missing<Q>(frame: &Frame<Q>) -> usize {
+    frame.as_slice().len() - frame.count_valid()
+}
+
+/// The file name of what has this content, or the content's hash.
+fn named<'a>(session: &'a Session, hash: &'a ContentHash) -> &'a str {
+    session.capture(hash).map_or(hash.as_str(), |record| record.file_name.as_str())
+}
+
+fn captures(input: &ResultInput<'_>) -> Markup {
+    let role = |record: &CaptureRecord| match record.role {
+        Role::Baseline => "baseline",
+        Role::Unit => "unit",
+        Role::Aside => "not used",
+    };
+    html! {
+        table.hashes {
+            thead { tr {
+                th scope="col" { "File" } th scope="col" { "Used as" } th.number scope="col" { "Band" } th scope="col" { "SHA-256" }
+            } }
+            tbody { @for record in &input.session.captures {
+                @let band = record.metadata.band.unwrap_or(input.session.band);
+                tr {
+                    th scope="row" { (record.file_name) }
+                    td { (role(record)) }
+                    td.number { (band.lower().value()) "\u{2013}" (band.upper().value()) " µm" }
+                    td.hash { (record.hash) }
+                }
+            } }
+        }
+        @if input.session.captures.iter().any(|record| record.metadata.band.is_none()) {
+            p.note { "A capture that states no band is taken at the session's." }
+        }
+    }
+}

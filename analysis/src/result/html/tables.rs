@@ -1,0 +1,155 @@
+//! The sheet's tables: findings, parts near a limit, contact measurements.
+
+use maud::{Markup, html};
+
+use super::is_over;
+use crate::comparison::Comparison;
+use crate::inspection::{PartReading, ProbeVerdict, Sign};
+use crate::result::numbers::{InUnit, count_of, number};
+use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
+use crate::session::Session;
+use crate::units::Kelvin;
+
+/// A part with less margin than this is listed, K: about what a change of supplier, airflow or
+/// summer's ambient takes away (common practice, no source).
+const NEAR_LIMIT_KELVIN: f64 = 10.0;
+
+/// What differs, most significant first.
+pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
+    html! {
+        section.findings {
+            h2 { "Findings" }
+            @if comparison.findings.is_empty() {
+                p { "None." }
+            } @else {
+                div.scroll { table {
+                    thead { tr {
+                        th.number scope="col" { "No." } th scope="col" { "Part" } th scope="col" { "Unit is" }
+                        th.number scope="col" { "Largest" } th.number scope="col" { "Mean" }
+                        th.number scope="col" { "Area" } th.number scope="col" { "At pixel" }
+                        th.number scope="col" { "× tolerance" }
+                    } }
+                    tbody { @for (index, finding) in comparison.findings.iter().enumerate() { tr {
+                        td.number { (index + 1) }
+                        td { (part_name(finding.designator.as_deref(), finding.designator_distance_mm)) }
+                        td class=(if finding.sign == Sign::Hotter { "hot" } else { "cold" }) { (sign_word(finding.sign)) }
+                        td.number { (unit.read_difference(finding.peak)) }
+                        td.number { (unit.read_difference(finding.mean)) }
+                        td.number {
+                            @match finding.area_mm2 {
+                                Some(area) => { (number(area, 1)) " mm²" }
+                                None => { (finding.area_px) " px" }
+                            }
+                        }
+                        td.number { (number(finding.peak_at.x, 0)) ", " (number(finding.peak_at.y, 0)) }
+                        td.number { (number(finding.significance, 1)) }
+                    } } }
+                } }
+            }
+        }
+    }
+}
+
+fn part_name(designator: Option<&str>, distance_mm: Option<f64>) -> Markup {
+    html! {
+        @match designator {
+            None => { span.faint { "no part named" } }
+            Some(designator) => {
+                strong { (designator) }
+                @if let Some(distance) = distance_mm.filter(|&distance| distance > 0.05) {
+                    span.faint { " nearest, " (number(distance, 1)) " mm off" }
+                }
+            }
+        }
+    }
+}
+
+/// Parts over a stated limit or near it, the least margin first.
+pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
+    let mut listed: Vec<(&PartReading, f64)> = comparison
+        .parts
+        .iter()
+        .filter_map(|part| Some((part, part.margin?.value())))
+        .filter(|&(_, margin)| margin < NEAR_LIMIT_KELVIN)
+        .collect();
+    listed.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let limited = comparison.parts.iter().filter(|part| part.margin.is_some()).count();
+    let near = unit.read_size(crate::units::KelvinDifference::known(NEAR_LIMIT_KELVIN));
+    let temperature =
+        |value: Option<Kelvin>| value.map_or_else(|| "\u{2013}".into(), |value| unit.read_temperature(value));
+    html! {
+        section.parts {
+            h2 { "Parts over or near a limit" }
+            @if !listed.is_empty() {
+                div.scroll { table {
+                    thead { tr {
+                        th scope="col" { "Part" } th.number scope="col" { "Case" }
+                        th.number scope="col" { "Against baseline" } th.number scope="col" { "Junction, estimated" }
+                        th.number scope="col" { "Margin" } th scope="col" { "" }
+                    } }
+                    tbody { @for (part, _) in &listed { tr {
+                        td { strong { (part.designator) } }
+                        td.number { (temperature(part.case)) }
+                        td.number { (part.difference.map_or_else(|| "\u{2013}".into(), |value| unit.read_difference(value))) }
+                        td.number { (temperature(part.junction)) }
+                        td.number { (part.margin.map_or_else(String::new, |value| unit.read_difference(value))) }
+                        td { @if part.margin.is_some_and(is_over) { span.hot { "over" } } @else { "near" } }
+                    } } }
+                } }
+            }
+            p.note {
+                @if session.layout.placements.is_empty() {
+                    "No placement file was loaded, so no part was held against a limit."
+                } @else {
+                    "Of " (count_of(comparison.parts.len(), "part", "parts")) " on the visible side, "
+                    (limited) " could be held against a stated limit; " (limited - listed.len()) " of them have "
+                    (near) " or more left. A junction estimate stands on the stated power and thermal path and is no measurement."
+                }
+            }
+        }
+    }
+}
+
+/// What to measure by contact, with what was read.
+pub(super) fn probes(session: &Session, comparison: &Comparison) -> Markup {
+    html! {
+        section.probes {
+            h2 { "Contact measurements" }
+            @if comparison.probes.is_empty() {
+                p { "None asked for." }
+            } @else {
+                div.scroll { table {
+                    thead { tr {
+                        th.number scope="col" { "No." } th scope="col" { "Probe on" } th scope="col" { "Measure" }
+                        th scope="col" { "Board" } th scope="col" { "Expected" } th scope="col" { "Read" }
+                        th scope="col" { "Verdict" }
+                    } }
+                    @for (index, probe) in comparison.probes.iter().enumerate() {
+                        @let reading = session.reading(&probe.key);
+                        tbody {
+                            tr {
+                                td.number rowspan="2" { (index + 1) }
+                                td { strong { (probe.key.target) } }
+                                td { (quantity_word(probe.key.quantity)) }
+                                td { (power_word(probe)) }
+                                td.entry { (reading.map_or("", |reading| &reading.expected)) }
+                                td.entry { (reading.map_or("", |reading| &reading.read)) }
+                                @match reading.and_then(|reading| reading.verdict) {
+                                    Some(ProbeVerdict::Fail) => { td.hot { (verdict_word(ProbeVerdict::Fail)) } }
+                                    Some(verdict) => { td { (verdict_word(verdict)) } }
+                                    None => { td.entry {} }
+                                }
+                            }
+                            tr.reason { td colspan="6" {
+                                (probe.reason)
+                                @if let Some(note) = reading.map(|reading| reading.note.trim()).filter(|note| !note.is_empty()) {
+                                    " " em { "Note: " (note) }
+                                }
+                            } }
+                        }
+                    }
+                } }
+            }
+        }
+    }
+}

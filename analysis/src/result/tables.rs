@@ -1,0 +1,154 @@
+//! Findings, parts and probes as CSV (RFC 4180), with units in the headings.
+
+use super::ResultError;
+use super::numbers::{InUnit, number};
+use super::words::{power_word, quantity_word, sign_word, verdict_word};
+use crate::comparison::Comparison;
+use crate::inspection::ProbeReading;
+use crate::session::Session;
+
+/// A cell of text. A spreadsheet would run one that starts like a formula, so that start is quoted
+/// with an apostrophe. A typed number, such as a reading of −12, is no formula and stays a number.
+fn text(cell: &str) -> String {
+    let runs = cell.starts_with(['=', '+', '-', '@', '\t', '\r']);
+    let is_number = cell.parse::<f64>().is_ok_and(f64::is_finite);
+    if runs && !is_number { format!("'{cell}") } else { cell.to_owned() }
+}
+
+fn optional<T>(value: Option<T>, write: impl Fn(T) -> String) -> String {
+    value.map(write).unwrap_or_default()
+}
+
+fn temperature_heading(unit: InUnit, what: &str) -> String {
+    format!("{what} ({})", unit.0.symbol())
+}
+
+fn difference_heading(unit: InUnit, what: &str) -> String {
+    format!("{what} ({})", unit.0.difference_symbol())
+}
+
+fn write(headings: Vec<String>, rows: impl Iterator<Item = Vec<String>>) -> Result<String, ResultError> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(headings)?;
+    for row in rows {
+        writer.write_record(row)?;
+    }
+    let bytes = writer.into_inner().map_err(|error| error.into_error())?;
+    // Only text went in.
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// The findings, most significant first.
+///
+/// # Errors
+/// [`ResultError::Table`] when the table cannot be written.
+pub fn findings_csv(session: &Session, comparison: &Comparison) -> Result<String, ResultError> {
+    let unit = InUnit(session.temperature_unit);
+    let headings = vec![
+        "number".into(),
+        "designator".into(),
+        "unit is".into(),
+        difference_heading(unit, "largest difference"),
+        difference_heading(unit, "mean difference"),
+        "peak x (baseline px)".into(),
+        "peak y (baseline px)".into(),
+        "centre x (baseline px)".into(),
+        "centre y (baseline px)".into(),
+        "area (px)".into(),
+        "area (mm2)".into(),
+        "distance to part (mm)".into(),
+        "difference / tolerance".into(),
+    ];
+    let rows = comparison.findings.iter().enumerate().map(|(index, finding)| {
+        vec![
+            (index + 1).to_string(),
+            text(finding.designator.as_deref().unwrap_or_default()),
+            sign_word(finding.sign).into(),
+            unit.difference(finding.peak, 2),
+            unit.difference(finding.mean, 2),
+            number(finding.peak_at.x, 1),
+            number(finding.peak_at.y, 1),
+            number(finding.centroid.x, 2),
+            number(finding.centroid.y, 2),
+            finding.area_px.to_string(),
+            optional(finding.area_mm2, |area| number(area, 2)),
+            optional(finding.designator_distance_mm, |distance| number(distance, 2)),
+            number(finding.significance, 2),
+        ]
+    });
+    write(headings, rows)
+}
+
+/// Every placed part on the visible side.
+///
+/// # Errors
+/// [`ResultError::Table`] when the table cannot be written.
+pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, ResultError> {
+    let unit = InUnit(session.temperature_unit);
+    let headings = vec![
+        "designator".into(),
+        temperature_heading(unit, "case"),
+        difference_heading(unit, "mean difference"),
+        temperature_heading(unit, "junction estimate"),
+        difference_heading(unit, "margin to limit"),
+    ];
+    let rows = comparison.parts.iter().map(|part| {
+        vec![
+            text(&part.designator),
+            optional(part.case, |value| unit.temperature(value, 2)),
+            optional(part.difference, |value| unit.difference(value, 2)),
+            optional(part.junction, |value| unit.temperature(value, 2)),
+            optional(part.margin, |value| unit.difference(value, 2)),
+        ]
+    });
+    write(headings, rows)
+}
+
+/// The probe list with the readings entered so far.
+///
+/// # Errors
+/// [`ResultError::Table`] when the table cannot be written.
+pub fn probes_csv(session: &Session, comparison: &Comparison) -> Result<String, ResultError> {
+    let headings =
+        ["number", "put the probe on", "measure", "board", "expected", "read", "verdict", "note", "why"]
+            .map(String::from)
+            .to_vec();
+    let rows = comparison.probes.iter().enumerate().map(|(index, probe)| {
+        let reading = session.reading(&probe.key);
+        let entered = |field: fn(&ProbeReading) -> &str| text(reading.map_or("", field));
+        vec![
+            (index + 1).to_string(),
+            text(&probe.key.target),
+            quantity_word(probe.key.quantity).into(),
+            power_word(probe).into(),
+            entered(|reading| &reading.expected),
+            entered(|reading| &reading.read),
+            optional(reading.and_then(|reading| reading.verdict), |verdict| verdict_word(verdict).into()),
+            entered(|reading| &reading.note),
+            text(&probe.reason),
+        ]
+    });
+    write(headings, rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_that_a_spreadsheet_would_run_is_quoted() {
+        // The six starts named in the OWASP page "CSV Injection".
+        for start in ["=", "+", "-", "@", "\t", "\r"] {
+            assert_eq!(text(&format!("{start}1+1")), format!("'{start}1+1"));
+        }
+        assert_eq!(text("U12"), "U12");
+    }
+
+    #[test]
+    fn a_negative_number_stays_a_number() {
+        assert_eq!(text("-12.1"), "-12.1");
+        assert_eq!(text("+5"), "+5");
+        assert_eq!(text("-12.1+A1"), "'-12.1+A1");
+        assert_eq!(text("-inf"), "'-inf");
+    }
+}
