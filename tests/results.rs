@@ -9,6 +9,7 @@ use analysis::geometry::{Homography, Point};
 use analysis::inspection::{
     Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, Sign,
 };
+use analysis::radiometry::Rejected;
 use analysis::registration::Alignment;
 use analysis::result::{
     OriginalFile, RestoreError, ResultInput, UnitAnswer, answer_json, findings_csv, parts_csv, probes_csv,
@@ -80,7 +81,10 @@ fn comparison(designator: &str) -> Comparison {
             confidence: 0.93,
         },
         noise: difference(0.08),
-        unphysical_pixels: 1,
+        rejected: Rejected { no_physical_answer: 1, ..Rejected::default() },
+        baseline_count: 1,
+        left_out: Vec::new(),
+        footprints: Vec::new(),
         findings: vec![
             finding(Sign::Hotter, 25.0, 50.0, 20.0, Some(designator)),
             finding(Sign::Colder, -4.0, 20.0, 40.0, None),

@@ -5,8 +5,9 @@
 use std::hint::black_box;
 
 use analysis::frame::{ApparentKelvin, EmissivityFraction, Frame};
-use analysis::radiometry::Correction;
-use analysis::radiometry::{Band, BandTable, Surroundings, correct, surface_temperature};
+use analysis::geometry::{Homography, Point};
+use analysis::radiometry::{Band, BandTable, Correction, Surroundings, correct, surface_temperature};
+use analysis::surface::{Outline, PlacedOutline, Region, SOLDER_MASK, Surface, emissivity_map};
 use analysis::units::{Emissivity, Kelvin};
 use criterion::{Criterion, criterion_group, criterion_main};
 

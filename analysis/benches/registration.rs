@@ -23,8 +23,10 @@ fn board(map: &Homography<UnitPixels, BaselinePixels>) -> Frame<ApparentKelvin> 
 
 fn registration(criterion: &mut Criterion) {
     let baseline = board(&Homography::identity());
-    let tilted = Homography::try_from([1.01, -0.02, 4.0, 0.021, 0.99, -3.0, 5e-6, 8e-6, 1.0])
-        .unwrap_or_else(|_| Homography::identity());
+    let tilted = Homography::<UnitPixels, BaselinePixels>::try_from([
+        1.01, -0.02, 4.0, 0.021, 0.99, -3.0, 5e-6, 8e-6, 1.0,
+    ])
+    .unwrap_or_else(|_| Homography::identity());
     criterion.bench_function("warp 640x480", |bencher| {
         bencher.iter(|| warp(black_box(&baseline), black_box(&tilted), (480, 640)));
     });

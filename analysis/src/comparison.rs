@@ -3,21 +3,36 @@
 //!
 //! They are apart because the first is slow and depends on pixels and landmarks only, while the
 //! second follows every change of emissivity or limit.
+//!
+//! Captures are warped as apparent temperature and corrected afterwards, in the baseline's frame:
+//! there one emissivity map serves them all, so an emissivity that is wrong is wrong in the same
+//! way on both sides of the subtraction.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use crate::board::{Footprint, footprints};
+use crate::capture::{NotMeaningful, apparent_with_table};
 use crate::content_hash::ContentHash;
-use crate::frame::{ApparentKelvin, Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
-use crate::inspection::{Finding, PartReading, Probe};
-use crate::registration::Alignment;
-use crate::session::Session;
-use crate::units::KelvinDifference;
+use crate::frame::{
+    ApparentKelvin, Difference, EmissivityFraction, Frame, FrameError, RawNumber, SurfaceKelvin,
+};
+use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
+use crate::homography_fit::{FitError, fit_homography};
+use crate::inspection::{
+    DifferenceError, Exposure, Finding, PartReading, Probe, difference, estimate_noise, find, read_parts,
+    suggest_probes, tolerance,
+};
+use crate::radiometry::{Band, BandTable, Rejected, correct};
+use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
+use crate::session::{BoardLayout, CaptureRecord, Role, Session};
+use crate::surface::emissivity_map;
+use crate::units::{Kelvin, KelvinDifference, Watts};
 
 /// The pixels of the session's captures, as the files hold them.
 pub type Shelf = BTreeMap<ContentHash, Arc<Frame<RawNumber>>>;
 
-/// One capture in the baseline's frame.
+/// One capture in the baseline's frame, ready to be corrected.
 #[derive(Debug, Clone)]
 pub struct Aligned {
     /// Which capture.
@@ -26,17 +41,30 @@ pub struct Aligned {
     pub apparent: Frame<ApparentKelvin>,
     /// How it was brought there; `None` for the first baseline, which is the frame itself.
     pub alignment: Option<Alignment>,
+    /// Between temperature and radiance in its band.
+    table: Arc<BandTable>,
+}
+
+/// A known-good capture that was not used, and why.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeftOut {
+    /// The file's name.
+    pub file_name: String,
+    /// Why it could not be aligned.
+    pub reason: AlignmentRefused,
 }
 
 /// All captures of a session in one frame.
 #[derive(Debug, Clone)]
 pub struct AlignedCaptures {
-    /// The known-good boards, the first one unmoved.
+    /// The known-good boards, the first one unmoved; at least one.
     pub baselines: Vec<Aligned>,
     /// The unit under test.
     pub unit: Aligned,
-    /// Baselines that could not be aligned and were left out, with the reason.
-    pub left_out: Vec<(String, String)>,
+    /// Known-good captures that could not be aligned.
+    pub left_out: Vec<LeftOut>,
+    /// The session's emissivity picture, in the baseline's frame.
+    emissivity_picture: Option<Frame<EmissivityFraction>>,
 }
 
 /// What the session's captures show.
@@ -46,6 +74,8 @@ pub struct Comparison {
     pub emissivity: Frame<EmissivityFraction>,
     /// Mean surface temperature of the known-good boards.
     pub baseline: Frame<SurfaceKelvin>,
+    /// How many known-good boards the mean is over.
+    pub baseline_count: usize,
     /// The unit's surface temperature.
     pub unit: Frame<SurfaceKelvin>,
     /// Unit minus baseline, on the session's basis.
@@ -54,12 +84,17 @@ pub struct Comparison {
     pub tolerance: Frame<Difference>,
     /// How the unit was aligned.
     pub alignment: Alignment,
-    /// Standard deviation of the difference's own noise, estimated robustly, K.
+    /// Known-good captures that could not be aligned.
+    pub left_out: Vec<LeftOut>,
+    /// Standard deviation of the difference's own noise, estimated robustly, K; zero where the
+    /// picture is too small to tell.
     pub noise: KelvinDifference,
-    /// Pixels of the unit that have no physical temperature with this emissivity and surroundings.
-    pub unphysical_pixels: usize,
+    /// Pixels of the unit that have no temperature, by reason.
+    pub rejected: Rejected,
     /// What differs, most significant first.
     pub findings: Vec<Finding>,
+    /// The visible parts' bodies on the picture.
+    pub footprints: Vec<Footprint>,
     /// Every placed part on the visible side.
     pub parts: Vec<PartReading>,
     /// What to measure by contact, in order.
@@ -81,22 +116,237 @@ pub enum CannotCompare {
         /// The file's name.
         file_name: String,
     },
+    /// The session names an emissivity picture that is not loaded.
+    #[error("the emissivity picture is not loaded: load its file again")]
+    MissingEmissivityPicture,
+    /// A capture's numbers cannot be turned into temperatures.
+    #[error("{file_name}: {reason}")]
+    NotMeaningful {
+        /// The file's name.
+        file_name: String,
+        /// What is wrong with them.
+        reason: NotMeaningful,
+    },
+    /// The unit cannot be brought onto the baseline.
+    #[error("{file_name} could not be aligned with the baseline: {reason}")]
+    Alignment {
+        /// The file's name.
+        file_name: String,
+        /// Why.
+        reason: AlignmentRefused,
+    },
+    /// The marked corners give no map of the board.
+    #[error("the board's marked corners give no map onto the picture: {0}")]
+    Corners(FitError),
+    /// The captures cannot be subtracted.
+    #[error(transparent)]
+    Difference(#[from] DifferenceError),
+    /// Two pictures that must agree in size do not.
+    #[error(transparent)]
+    Shape(#[from] FrameError),
 }
 
-/// Brings every capture of the session onto the first baseline's pixels.
+/// Brings every capture of the session onto the first baseline's pixels. `on_progress` hears the
+/// fraction done, 0 to 1, and the name of the file next in hand.
+///
+/// A known-good capture that cannot be aligned is left out and named; the unit must align.
 ///
 /// # Errors
-/// Every [`CannotCompare`].
-pub fn align(session: &Session, shelf: &Shelf) -> Result<AlignedCaptures, CannotCompare> {
-    let _ = shelf;
-    session.unit().map_or(Err(CannotCompare::NoUnit), |_| Err(CannotCompare::NoBaseline))
+/// Every [`CannotCompare`] but those of [`judge`].
+pub fn align(
+    session: &Session,
+    shelf: &Shelf,
+    on_progress: &mut dyn FnMut(f64, &str),
+) -> Result<AlignedCaptures, CannotCompare> {
+    let mut good = session.with_role(Role::Baseline);
+    let reference = good.next().ok_or(CannotCompare::NoBaseline)?;
+    let unit = session.unit().ok_or(CannotCompare::NoUnit)?;
+    let emissivity_picture = emissivity_picture(session, shelf)?;
+    let mut tables = Tables::default();
+
+    let steps = (session.with_role(Role::Baseline).count() + 1) as f64;
+    on_progress(0.0, &reference.file_name);
+    let frame = unmoved(session, shelf, reference, &mut tables)?;
+    let mut baselines = vec![frame];
+    let mut left_out = Vec::new();
+    for (done, record) in (1_u32..).zip(good) {
+        on_progress(f64::from(done) / steps, &record.file_name);
+        let capture = unmoved(session, shelf, record, &mut tables)?;
+        let start = shared_corners(record, reference);
+        match onto(capture, &baselines[0], &start, LandmarkUse::Start) {
+            Ok(aligned) => baselines.push(aligned),
+            Err(reason) => left_out.push(LeftOut { file_name: record.file_name.clone(), reason }),
+        }
+    }
+
+    on_progress((steps - 1.0) / steps, &unit.file_name);
+    let capture = unmoved(session, shelf, unit, &mut tables)?;
+    let (start, landmark_use) = if session.landmarks.is_empty() {
+        (shared_corners(unit, reference), LandmarkUse::Start)
+    } else {
+        (session.landmarks.clone(), session.landmark_use)
+    };
+    let unit = onto(capture, &baselines[0], &start, landmark_use)
+        .map_err(|reason| CannotCompare::Alignment { file_name: unit.file_name.clone(), reason })?;
+    on_progress(1.0, "");
+    Ok(AlignedCaptures { baselines, unit, left_out, emissivity_picture })
 }
 
 /// Corrects, subtracts, finds and names.
 ///
 /// # Errors
-/// Every [`CannotCompare`].
-pub fn judge(session: &Session, aligned: &AlignedCaptures) -> Result<Comparison, CannotCompare> {
-    let _ = (session, aligned);
-    Err(CannotCompare::NoBaseline)
+/// [`CannotCompare::Corners`], [`CannotCompare::Difference`] and [`CannotCompare::Shape`].
+pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison, CannotCompare> {
+    let Some(reference) = captures.baselines.first() else {
+        return Err(CannotCompare::NoBaseline);
+    };
+    let alignment = captures.unit.alignment.clone().ok_or(CannotCompare::NoUnit)?;
+    let board_to_picture = board_to_picture(&session.layout)?;
+    let emissivity = emissivity_map(
+        &session.surface,
+        reference.apparent.shape(),
+        board_to_picture.as_ref(),
+        captures.emissivity_picture.as_ref(),
+    )?;
+
+    let surface_of =
+        |capture: &Aligned| correct(&capture.apparent, &emissivity, &session.surroundings, &capture.table);
+    let good = captures.baselines.iter().map(surface_of).collect::<Result<Vec<_>, _>>()?;
+    let unit = surface_of(&captures.unit)?;
+
+    let exposure = |capture: &Aligned, temperature| {
+        let (ambient, power) = conditions(session, &capture.hash);
+        Exposure { temperature, ambient, power }
+    };
+    let good_exposures: Vec<_> = captures
+        .baselines
+        .iter()
+        .zip(&good)
+        .map(|(capture, corrected)| exposure(capture, &corrected.temperature))
+        .collect();
+    let unit_exposure = exposure(&captures.unit, &unit.temperature);
+    let map = difference(&good_exposures, &unit_exposure, session.criteria.basis)?;
+
+    let noise = estimate_noise(&map.difference).unwrap_or(KelvinDifference::ZERO);
+    let tolerance = tolerance(&map, noise, alignment.residual_px, &session.criteria)?;
+    let footprints = board_to_picture
+        .as_ref()
+        .map(|map| footprints(&session.layout.placements, session.layout.side, map))
+        .unwrap_or_default();
+    let pixel_pitch = session.capture(&reference.hash).and_then(|record| record.metadata.pixel_pitch);
+    let findings = find(
+        &map.difference,
+        &tolerance,
+        &session.criteria,
+        &footprints,
+        board_to_picture.as_ref(),
+        pixel_pitch,
+    )?;
+    let parts = read_parts(&unit.temperature, &map.difference, &footprints, &session.layout.limits)?;
+    let probes = suggest_probes(&findings, &parts, &session.layout.placements);
+
+    Ok(Comparison {
+        emissivity,
+        baseline: map.baseline,
+        baseline_count: good.len(),
+        unit: unit.temperature,
+        difference: map.difference,
+        tolerance,
+        alignment,
+        left_out: captures.left_out.clone(),
+        noise,
+        rejected: unit.rejected,
+        findings,
+        footprints,
+        parts,
+        probes,
+    })
+}
+
+/// The map from board millimetres to baseline pixels, once four corners are marked.
+///
+/// # Errors
+/// [`CannotCompare::Corners`] when the corners lie on a line or on one another.
+pub fn board_to_picture(
+    layout: &BoardLayout,
+) -> Result<Option<Homography<BoardMillimeters, BaselinePixels>>, CannotCompare> {
+    if layout.corners.len() < 4 {
+        return Ok(None);
+    }
+    let pairs: Vec<_> = layout.corners.iter().map(|corner| (corner.board, corner.pixel)).collect();
+    fit_homography(&pairs).map(Some).map_err(CannotCompare::Corners)
+}
+
+/// A capture's own ambient and power, or the session's where it states none.
+fn conditions(session: &Session, hash: &ContentHash) -> (Kelvin, Option<Watts>) {
+    let own = session.capture(hash).map(|record| &record.metadata);
+    let ambient = own.and_then(|metadata| metadata.ambient).unwrap_or(session.ambient);
+    let power = own.and_then(|metadata| metadata.conditions.power()).or_else(|| session.conditions.power());
+    (ambient, power)
+}
+
+/// A capture in its own pixels, as apparent temperature.
+fn unmoved(
+    session: &Session,
+    shelf: &Shelf,
+    record: &CaptureRecord,
+    tables: &mut Tables,
+) -> Result<Aligned, CannotCompare> {
+    let pixels = shelf
+        .get(&record.hash)
+        .ok_or_else(|| CannotCompare::MissingPixels { file_name: record.file_name.clone() })?;
+    let table = tables.for_band(record.metadata.band.unwrap_or(session.band));
+    let apparent = apparent_with_table(pixels, &record.metadata, &table)
+        .map_err(|reason| CannotCompare::NotMeaningful { file_name: record.file_name.clone(), reason })?;
+    Ok(Aligned { hash: record.hash.clone(), apparent, alignment: None, table })
+}
+
+fn onto(
+    capture: Aligned,
+    reference: &Aligned,
+    landmarks: &[LandmarkPair],
+    landmark_use: LandmarkUse,
+) -> Result<Aligned, AlignmentRefused> {
+    let alignment = registration::align(&capture.apparent, &reference.apparent, landmarks, landmark_use)?;
+    let apparent = registration::warp(&capture.apparent, &alignment.homography, reference.apparent.shape());
+    Ok(Aligned { apparent, alignment: Some(alignment), ..capture })
+}
+
+/// Places of the board that both captures' metadata name: a start for the alignment.
+fn shared_corners(record: &CaptureRecord, reference: &CaptureRecord) -> Vec<LandmarkPair> {
+    let corners = record.metadata.corners.iter();
+    corners
+        .filter_map(|own| {
+            let same = reference.metadata.corners.iter().find(|other| other.board == own.board)?;
+            Some(LandmarkPair {
+                unit: Point::new(own.pixel.x, own.pixel.y),
+                baseline: Point::new(same.pixel.x, same.pixel.y),
+            })
+        })
+        .collect()
+}
+
+fn emissivity_picture(
+    session: &Session,
+    shelf: &Shelf,
+) -> Result<Option<Frame<EmissivityFraction>>, CannotCompare> {
+    let Some(hash) = &session.surface.map else { return Ok(None) };
+    let pixels = shelf.get(hash).ok_or(CannotCompare::MissingEmissivityPicture)?;
+    // Numbers that are no emissivity are left to the session's stated value.
+    Ok(Some(pixels.map(|value| if value > 0.0 && value <= 1.0 { value } else { f32::NAN })))
+}
+
+/// One table a band: building one takes longer than correcting a picture with it.
+#[derive(Default)]
+struct Tables(Vec<Arc<BandTable>>);
+
+impl Tables {
+    fn for_band(&mut self, band: Band) -> Arc<BandTable> {
+        if let Some(table) = self.0.iter().find(|table| table.band() == band) {
+            return Arc::clone(table);
+        }
+        let table = Arc::new(BandTable::new(band));
+        self.0.push(Arc::clone(&table));
+        table
+    }
 }

@@ -126,6 +126,11 @@ impl std::ops::Sub for Kelvin {
     }
 }
 
+impl KelvinDifference {
+    /// No difference.
+    pub const ZERO: Self = Self(0.0);
+}
+
 impl Emissivity {
     /// A black body.
     pub const BLACK: Self = Self(1.0);

@@ -159,6 +159,7 @@ fn lines(text: &str) -> impl Iterator<Item = (usize, &str, Range<usize>)> {
 }
 
 fn records(text: &str, delimiter: u8, first_line: u64) -> impl Iterator<Item = (u64, Vec<String>)> {
+    let (mut counted, mut line) = (0, first_line);
     csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -168,8 +169,14 @@ fn records(text: &str, delimiter: u8, first_line: u64) -> impl Iterator<Item = (
         .into_records()
         // Text that is UTF-8 and of any length per line cannot fail to be read.
         .filter_map(Result::ok)
-        .map(move |record| {
-            let line = record.position().map_or(0, csv::Position::line) + first_line - 1;
+        .map(|record| {
+            // The position given lies before the blank lines that were skipped.
+            let start = record.position().map_or(counted, |position| position.byte() as usize);
+            let blank =
+                text.get(start..).map_or(0, |rest| rest.len() - rest.trim_start_matches(['\r', '\n']).len());
+            let passed = text.get(counted..start + blank).unwrap_or_default();
+            line += passed.bytes().filter(|&byte| byte == b'\n').count() as u64;
+            counted = start + blank;
             (line, record.iter().map(|cell| cell.trim_matches('\'').trim().to_owned()).collect())
         })
         .collect::<Vec<_>>()

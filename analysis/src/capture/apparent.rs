@@ -3,7 +3,7 @@
 //! Apparent temperature is the common ground: whatever the camera or its software has already
 //! corrected is undone here, so that every capture is corrected once, the same way, later on.
 
-use crate::capture::{CaptureMetadata, Quantity};
+use crate::capture::{CaptureMetadata, Quantity, mask_invalid};
 use crate::frame::{ApparentKelvin, EmissivityFraction, Frame, FrameError, RawNumber, SurfaceKelvin};
 use crate::radiometry::{
     Band, BandTable, Calibration, Correction, InvalidCalibration, Signal, apparent_picture,
@@ -65,7 +65,7 @@ pub fn apparent_with_table(
     metadata: &CaptureMetadata,
     table: &BandTable,
 ) -> Result<Frame<ApparentKelvin>, NotMeaningful> {
-    let pixels = without_unusable_pixels(pixels, metadata)?;
+    let pixels = mask_invalid(pixels.clone(), metadata);
     match metadata.quantity.as_ref().ok_or(NotMeaningful::QuantityUnknown)? {
         Quantity::Temperature { unit, scale, offset, camera_correction } => {
             require_scale(*scale, *offset)?;
@@ -87,23 +87,6 @@ pub fn apparent_with_table(
             Ok(calibrated(&pixels, calibration, table))
         }
     }
-}
-
-/// Raw numbers with saturated and stuck pixels made invalid.
-fn without_unusable_pixels(
-    pixels: &Frame<RawNumber>,
-    metadata: &CaptureMetadata,
-) -> Result<Frame<RawNumber>, FrameError> {
-    let saturated_at = metadata.saturated_at.unwrap_or(f64::INFINITY);
-    let mut usable = pixels
-        .map::<RawNumber>(|raw| if f64::from(raw) < saturated_at { raw } else { f32::NAN })
-        .into_array();
-    for &[x, y] in &metadata.stuck_pixels {
-        if let Some(stuck) = usable.get_mut((y as usize, x as usize)) {
-            *stuck = f32::NAN;
-        }
-    }
-    Frame::new(usable)
 }
 
 fn require_scale(scale: f64, offset: f64) -> Result<(), NotMeaningful> {

@@ -7,7 +7,7 @@
 mod answer;
 mod embedded;
 mod html;
-// mod maps;
+mod maps;
 mod numbers;
 mod restore;
 mod tables;
@@ -15,7 +15,7 @@ mod words;
 
 pub use answer::{UnitAnswer, answer_json};
 pub use html::write_result;
-// pub use maps::{NamedMap, temperature_maps};
+pub use maps::{NamedMap, temperature_maps};
 pub use restore::{RestoreError, RestoredCapture, RestoredResult, read_result};
 pub use tables::{findings_csv, parts_csv, probes_csv};
 

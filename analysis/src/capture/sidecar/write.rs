@@ -14,8 +14,8 @@ use super::read::{VERSION, parse_sidecar};
 
 /// The sidecar that [`parse_sidecar`] reads as this metadata again, as JSON with a field per line.
 ///
-/// Numbers come back to the last bit, temperatures from -130 to 230 °C as well; beyond, where the
-/// step of the two scales differs, to the last bit but one.
+/// Numbers come back to the last bit; so do temperatures from -130 to 230 °C and a NETD that was stated
+/// in millikelvin. Others, where the steps of the two scales differ, may lose that bit.
 ///
 /// # Errors
 /// [`SidecarWriteError`] when a number is not finite, or out of the range its field may have.

@@ -10,10 +10,7 @@ use crate::result::ResultInput;
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::basis_words;
 use crate::session::{CaptureRecord, Role, Session};
-use crate::surface::{Finish, Material};
-fn by_key(_: &str) -> Option<Material> {
-    None
-}
+use crate::surface::{Finish, material};
 use crate::units::KelvinDifference;
 
 /// The method statement.
@@ -88,7 +85,7 @@ fn finish_row(place: &str, finish: &Finish) -> Markup {
 
 /// Where the emissivity comes from: the table's own source as long as the value is the table's.
 fn source_of(finish: &Finish) -> Markup {
-    let row = finish.material.as_deref().and_then(by_key);
+    let row = finish.material.as_deref().and_then(material);
     html! {
         @match row {
             Some(row) if row.emissivity == finish.emissivity => { (row.name) ". " (row.source) }
@@ -131,7 +128,8 @@ fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Marku
         (count_of(criteria.least_area_px as usize, "pixel", "pixels")) ". Noise of the difference "
         (unit.read_size(comparison.noise)) " (one standard deviation)"
         @if let Some((lo, hi)) = tolerance { "; tolerance by pixel " (size(lo)) " to " (size(hi)) }
-        ". " (count_of(session.with_role(Role::Baseline).count(), "known-good capture", "known-good captures")) "."
+        ". " (count_of(comparison.baseline_count, "known-good capture", "known-good captures")) "."
+        @for left_out in &comparison.left_out { " Left out: " (left_out.file_name) ", " (left_out.reason) "." }
     }
 }
 
@@ -139,7 +137,7 @@ fn invalid(comparison: &Comparison) -> Markup {
     let (rows, columns) = comparison.baseline.shape();
     html! {
         "Of " (rows * columns) " pixels: baseline " (missing(&comparison.baseline)) ", unit " (missing(&comparison.unit))
-        " (of these " (comparison.unphysical_pixels)
+        " (of these " (comparison.rejected.no_physical_answer)
         " have no physical temperature with this emissivity and surroundings), difference "
         (missing(&comparison.difference)) "."
     }

@@ -1,0 +1,161 @@
+//! What the command line can be asked for.
+
+use std::path::PathBuf;
+
+use analysis::board::{LengthUnit, Side};
+use analysis::inspection::Basis;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Compare infrared captures of powered circuit boards.
+///
+/// Boardglow holds a unit under test against captures of known-good boards, names what differs and
+/// writes a bench sheet for each unit. Nothing leaves this machine.
+#[derive(Debug, Parser)]
+#[command(name = "boardglow", version)]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) task: Task,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Task {
+    /// Hold units under test against known-good boards.
+    Compare(CompareArguments),
+}
+
+/// Hold units under test against known-good boards.
+///
+/// Captures are TIFF, PGM or number matrices in CSV. What their numbers mean stands in a small JSON
+/// file beside each: for unit7.tif it is unit7.tif.json or unit7.json. Where that is missing or
+/// leaves a question open, nothing is guessed: the question is printed and the exit code is 2.
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_HELP)]
+pub(crate) struct CompareArguments {
+    /// Captures of known-good boards. The first one's pixels are those everything is compared on;
+    /// further ones show how much good boards differ from each other
+    #[arg(long, required = true, num_args = 1.., value_name = "FILE")]
+    pub(crate) baseline: Vec<PathBuf>,
+
+    /// Captures of the units under test, each compared on its own
+    #[arg(long, required = true, num_args = 1.., value_name = "FILE")]
+    pub(crate) unit: Vec<PathBuf>,
+
+    /// Emissivities: a picture on the first baseline's pixels (values above 0, at most 1), or JSON
+    /// with a value for the whole board and regions. Without it: solder mask all over
+    #[arg(long, value_name = "MAP.tif|REGIONS.json")]
+    pub(crate) emissivity: Option<PathBuf>,
+
+    /// Placement (pick-and-place) file, to name the parts. It needs the board's corners in the
+    /// first baseline's JSON file
+    #[arg(long, value_name = "CSV")]
+    pub(crate) placement: Option<PathBuf>,
+
+    /// Unit of the placement file's coordinates, where the file itself does not say
+    #[arg(long, value_name = "UNIT")]
+    pub(crate) placement_unit: Option<LengthArgument>,
+
+    /// Datasheet limits by part: max_case_degC, max_junction_degC, power_W, psi_jt_K_per_W, …
+    #[arg(long, value_name = "CSV")]
+    pub(crate) limits: Option<PathBuf>,
+
+    /// The side that faces the camera
+    #[arg(long, value_name = "SIDE", default_value = "top")]
+    pub(crate) side: SideArgument,
+
+    /// A smaller difference than this is never a finding, kelvin [default: 2]
+    #[arg(long, value_name = "K")]
+    pub(crate) limit: Option<f64>,
+
+    /// What is subtracted: temperatures as they are, rises above ambient, or rises above ambient
+    /// scaled to equal electrical power
+    #[arg(long, value_name = "BASIS", default_value = "rise")]
+    pub(crate) basis: BasisArgument,
+
+    /// Reflected apparent temperature, °C [default: 23]
+    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
+    pub(crate) reflected: Option<f64>,
+
+    /// Air temperature around the boards, °C, for captures that do not state their own [default: 23]
+    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
+    pub(crate) ambient: Option<f64>,
+
+    /// Folder to write to; it is made if need be, and files of the same name are replaced
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: PathBuf,
+}
+
+const AFTER_HELP: &str = "\
+For each unit NAME the folder then holds
+  NAME.html            the bench sheet: one file that any browser opens
+  NAME-unit.tif, NAME-baseline.tif, NAME-difference.tif
+                       the maps on the baseline's pixels, kelvin, 32-bit float
+  NAME-findings.csv    what differs, as a table
+and answer.json        the findings of all units, for other programs.
+
+Exit codes
+  0  compared, nothing found
+  1  compared, and a unit differs beyond tolerance or a part is over its limit
+  2  something is wrong with the input; the message says what and what to do
+
+Live boards can kill, also after switch-off. Local codes and licensed practice come first.";
+
+/// See [`Basis`].
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum BasisArgument {
+    /// Surface temperatures as they are
+    Absolute,
+    /// Rises above each capture's own ambient
+    Rise,
+    /// Rises above ambient, scaled to the baseline's electrical power
+    EqualPower,
+}
+
+impl From<BasisArgument> for Basis {
+    fn from(argument: BasisArgument) -> Self {
+        match argument {
+            BasisArgument::Absolute => Self::Absolute,
+            BasisArgument::Rise => Self::RiseAboveAmbient,
+            BasisArgument::EqualPower => Self::RiseAtEqualPower,
+        }
+    }
+}
+
+/// See [`Side`].
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum SideArgument {
+    /// Component side
+    Top,
+    /// Solder side
+    Bottom,
+}
+
+impl From<SideArgument> for Side {
+    fn from(argument: SideArgument) -> Self {
+        match argument {
+            SideArgument::Top => Self::Top,
+            SideArgument::Bottom => Self::Bottom,
+        }
+    }
+}
+
+/// See [`LengthUnit`].
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum LengthArgument {
+    /// Millimetres
+    Mm,
+    /// Thousandths of an inch
+    Mil,
+    /// Inches
+    Inch,
+}
+
+impl From<LengthArgument> for LengthUnit {
+    fn from(argument: LengthArgument) -> Self {
+        match argument {
+            LengthArgument::Mm => Self::Millimeter,
+            LengthArgument::Mil => Self::Mil,
+            LengthArgument::Inch => Self::Inch,
+        }
+    }
+}

@@ -1,0 +1,58 @@
+//! What can be wrong with what the command line was given.
+
+use std::path::{Path, PathBuf};
+
+use analysis::board::BoardFileError;
+use analysis::capture::sidecar::SidecarError;
+use analysis::capture::{Question, ReadError, WriteError};
+use analysis::comparison::CannotCompare;
+use analysis::result::ResultError;
+use analysis::session::Refusal;
+use analysis::units::OutOfRange;
+
+/// Each text names the file or argument, what is wrong and what to do.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum BadInput {
+    #[error("{}: cannot be read: {source}. Check the name and whether the file may be read", .path.display())]
+    Unreadable { path: PathBuf, source: std::io::Error },
+    #[error("{}: is no UTF-8 text. Save it as UTF-8", .path.display())]
+    NotText { path: PathBuf },
+    #[error("{}: cannot be written: {source}. Choose another --out, or make room", .path.display())]
+    Unwritable { path: PathBuf, source: std::io::Error },
+    #[error(transparent)]
+    Capture(#[from] ReadError),
+    #[error(transparent)]
+    Sidecar(#[from] SidecarError),
+    #[error("{}: {question} State it in {sidecar}", .path.display())]
+    Unstated { path: PathBuf, question: Question, sidecar: String },
+    #[error(transparent)]
+    Board(#[from] BoardFileError),
+    #[error("{}: {source}. State --placement-unit mm, mil or inch", .path.display())]
+    LengthUnit { path: PathBuf, source: BoardFileError },
+    #[error("{}: holds no emissivities that can be used: {what}", .path.display())]
+    Emissivity { path: PathBuf, what: String },
+    #[error("{argument}: {source}")]
+    Argument { argument: &'static str, source: OutOfRange },
+    #[error("--limit: {value} K is no limit: it must be zero or more")]
+    Limit { value: f64 },
+    #[error("two units would be written as \"{name}\": rename one of the files")]
+    SameName { name: String },
+    #[error("{}: {source}", .path.display())]
+    Refused { path: PathBuf, source: Refusal },
+    #[error("{}: {source}", .path.display())]
+    CannotCompare { path: PathBuf, source: CannotCompare },
+    #[error("{}: the result cannot be written: {source}", .path.display())]
+    Result { path: PathBuf, source: ResultError },
+    #[error("{}: a map cannot be written: {source}", .path.display())]
+    Map { path: PathBuf, source: WriteError },
+}
+
+/// The bytes of a file.
+pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, BadInput> {
+    std::fs::read(path).map_err(|source| BadInput::Unreadable { path: path.to_owned(), source })
+}
+
+/// The text of a file.
+pub(crate) fn read_text(path: &Path) -> Result<String, BadInput> {
+    String::from_utf8(read_bytes(path)?).map_err(|_| BadInput::NotText { path: path.to_owned() })
+}

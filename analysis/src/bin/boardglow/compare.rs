@@ -1,0 +1,244 @@
+//! The comparison itself: the same commands and functions as behind the page.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::Arc;
+
+use analysis::board::{BoardFileError, parse_limits, parse_placements};
+use analysis::capture::{CornerMark, PageChoice, read_pixels};
+use analysis::comparison::{Comparison, Shelf, align, judge};
+use analysis::content_hash::ContentHash;
+use analysis::geometry::{BaselinePixels, Point};
+use analysis::inspection::Criteria;
+use analysis::radiometry::Surroundings;
+use analysis::result::UnitAnswer;
+use analysis::session::{Command, Role, Session};
+use analysis::surface::Surface;
+use analysis::units::{Kelvin, KelvinDifference};
+
+use crate::arguments::CompareArguments;
+use crate::bad_input::{BadInput, read_bytes, read_text};
+use crate::capture_file::{CaptureFile, file_name, read_capture_file};
+use crate::outputs::{Original, prepare_folder, write_answer, write_unit};
+use crate::tell;
+
+/// How it went.
+pub(crate) enum Outcome {
+    /// No unit differs and no part is over its limit.
+    NothingFound,
+    /// Something differs or is over its limit.
+    Found,
+    /// Some units could not be compared; each was told of.
+    SomeUnitsFailed,
+}
+
+/// What every unit is held against: baselines and settings, read once.
+struct Bench {
+    session: Session,
+    shelf: Shelf,
+    originals: Vec<Original>,
+}
+
+/// Compares every unit and writes its files.
+pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput> {
+    let names = unit_names(arguments)?;
+    let bench = Bench::set_up(arguments)?;
+    prepare_folder(&arguments.out)?;
+    let mut answers = Vec::new();
+    let (mut found, mut failed) = (false, false);
+    for (path, name) in arguments.unit.iter().zip(&names) {
+        match bench.compare_unit(path, name, &arguments.out) {
+            Ok((answer, comparison)) => {
+                found |= !comparison.findings.is_empty() || over_limit(&comparison) > 0;
+                answers.push(answer);
+            }
+            // The other units may still be fine.
+            Err(error) => {
+                tell(&format!("boardglow: {error}"));
+                failed = true;
+            }
+        }
+    }
+    write_answer(&arguments.out, &answers)?;
+    Ok(if failed {
+        Outcome::SomeUnitsFailed
+    } else if found {
+        Outcome::Found
+    } else {
+        Outcome::NothingFound
+    })
+}
+
+/// How many parts are over a limit.
+pub(crate) fn over_limit(comparison: &Comparison) -> usize {
+    comparison.parts.iter().filter(|part| part.margin.is_some_and(|margin| margin.value() < 0.0)).count()
+}
+
+/// The stems of the units' files, under which their results are written.
+fn unit_names(arguments: &CompareArguments) -> Result<Vec<String>, BadInput> {
+    let mut taken = BTreeSet::new();
+    arguments
+        .unit
+        .iter()
+        .map(|path| {
+            let name = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
+            // Some file systems hold "A" and "a" for the same.
+            if taken.insert(name.to_lowercase()) { Ok(name) } else { Err(BadInput::SameName { name }) }
+        })
+        .collect()
+}
+
+impl Bench {
+    fn set_up(arguments: &CompareArguments) -> Result<Self, BadInput> {
+        let mut bench = Self { session: Session::default(), shelf: Shelf::new(), originals: Vec::new() };
+        bench.apply_settings(arguments)?;
+        for (index, path) in arguments.baseline.iter().enumerate() {
+            let capture = read_capture_file(path, Role::Baseline)?;
+            if index == 0 {
+                let metadata = &capture.record.metadata;
+                let corners =
+                    metadata.corners.iter().map(|mark| on_baseline(mark.pixel, mark.board)).collect();
+                bench.apply(path, Command::MarkCorners { corners })?;
+                bench.apply(path, Command::SetConditions { conditions: metadata.conditions.clone() })?;
+            }
+            bench.take(path, capture)?;
+        }
+        if let Some(path) = &arguments.emissivity {
+            bench.use_emissivity(path)?;
+        }
+        bench.load_board(arguments)?;
+        Ok(bench)
+    }
+
+    fn apply(&mut self, path: &Path, command: Command) -> Result<(), BadInput> {
+        self.session.apply(command).map_err(|source| BadInput::Refused { path: path.to_owned(), source })
+    }
+
+    /// Puts a capture into the session and its pixels on the shelf.
+    fn take(&mut self, path: &Path, capture: CaptureFile) -> Result<(), BadInput> {
+        let CaptureFile { record, bytes, pixels } = capture;
+        let (hash, file_name) = (record.hash.clone(), record.file_name.clone());
+        self.apply(path, Command::AddCapture { record })?;
+        self.shelf.insert(hash, pixels);
+        self.originals.push(Original { file_name, bytes: Arc::new(bytes) });
+        Ok(())
+    }
+
+    fn apply_settings(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
+        let nowhere = Path::new("settings");
+        let kelvin = |argument, celsius| {
+            Kelvin::from_celsius(celsius).map_err(|source| BadInput::Argument { argument, source })
+        };
+        if let Some(celsius) = arguments.ambient {
+            self.apply(nowhere, Command::SetAmbient { ambient: kelvin("--ambient", celsius)? })?;
+        }
+        match arguments.reflected {
+            Some(celsius) => {
+                let reflected = kelvin("--reflected", celsius)?;
+                let surroundings = Surroundings { reflected, ..Surroundings::default() };
+                self.apply(nowhere, Command::SetSurroundings { surroundings })?;
+            }
+            None => {
+                tell("note: --reflected is not stated: a reflected apparent temperature of 23 °C is taken")
+            }
+        }
+        let mut criteria = Criteria { basis: arguments.basis.into(), ..Criteria::default() };
+        if let Some(value) = arguments.limit {
+            let limit = KelvinDifference::new(value).ok().filter(|limit| limit.value() >= 0.0);
+            criteria.limit = limit.ok_or(BadInput::Limit { value })?;
+        }
+        self.apply(nowhere, Command::SetCriteria { criteria })
+    }
+
+    /// A picture or a statement of regions, told apart by content.
+    fn use_emissivity(&mut self, path: &Path) -> Result<(), BadInput> {
+        let bytes = read_bytes(path)?;
+        if bytes.trim_ascii_start().starts_with(b"{") {
+            let surface: Surface = serde_json::from_slice(&bytes)
+                .map_err(|error| BadInput::Emissivity { path: path.to_owned(), what: error.to_string() })?;
+            if surface.map.is_some() {
+                let what =
+                    "it names an emissivity picture, which only --emissivity MAP.tif can give".to_owned();
+                return Err(BadInput::Emissivity { path: path.to_owned(), what });
+            }
+            self.apply(path, Command::SetWholeFinish { finish: surface.whole })?;
+            for region in surface.regions {
+                self.apply(path, Command::AddRegion { region })?;
+            }
+            return Ok(());
+        }
+        let pixels = read_pixels(&path.display().to_string(), &bytes, PageChoice::First)?.pixels;
+        let hash = ContentHash::of(&bytes);
+        self.apply(path, Command::UseEmissivityMap { map: Some(hash.clone()) })?;
+        self.shelf.insert(hash, Arc::new(pixels));
+        self.originals.push(Original { file_name: file_name(path), bytes: Arc::new(bytes) });
+        Ok(())
+    }
+
+    fn load_board(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
+        if let Some(path) = &arguments.placement {
+            let shown = path.display().to_string();
+            let unit = arguments.placement_unit.map(Into::into);
+            let (placements, warnings) =
+                parse_placements(&shown, &read_text(path)?, unit).map_err(|source| match source {
+                    BoardFileError::UnitUnstated { .. } => {
+                        BadInput::LengthUnit { path: path.clone(), source }
+                    }
+                    _ => source.into(),
+                })?;
+            for warning in warnings {
+                tell(&format!("{shown}: note: {warning}"));
+            }
+            if self.session.layout.corners.len() < 4 {
+                tell(&format!(
+                    "{shown}: note: parts stay unnamed: the first baseline's JSON file states fewer than four corners"
+                ));
+            }
+            self.apply(path, Command::LoadPlacements { file_name: file_name(path), placements })?;
+            self.apply(path, Command::ShowSide { side: arguments.side.into() })?;
+        }
+        if let Some(path) = &arguments.limits {
+            let shown = path.display().to_string();
+            let (limits, warnings) = parse_limits(&shown, &read_text(path)?)?;
+            for warning in warnings {
+                tell(&format!("{shown}: note: {warning}"));
+            }
+            self.apply(path, Command::LoadLimits { file_name: file_name(path), limits })?;
+        }
+        Ok(())
+    }
+
+    /// Compares one unit, in a session of its own, and writes its files.
+    fn compare_unit(
+        &self,
+        path: &Path,
+        name: &str,
+        folder: &Path,
+    ) -> Result<(UnitAnswer, Comparison), BadInput> {
+        let mut own = Self {
+            session: self.session.clone(),
+            shelf: self.shelf.clone(),
+            originals: self.originals.clone(),
+        };
+        let capture = read_capture_file(path, Role::Unit)?;
+        let board = capture.record.metadata.board.clone();
+        own.apply(path, Command::NameBoard { board })?;
+        own.take(path, capture)?;
+        let cannot = |source| BadInput::CannotCompare { path: path.to_owned(), source };
+        let aligned = align(&own.session, &own.shelf).map_err(cannot)?;
+        for (file_name, reason) in &aligned.left_out {
+            tell(&format!("{file_name}: note: left out as baseline of {name}: {reason}"));
+        }
+        let comparison = judge(&own.session, &aligned).map_err(cannot)?;
+        let answer = write_unit(folder, name, &own.session, &comparison, &own.originals)?;
+        Ok((answer, comparison))
+    }
+}
+
+/// The first baseline's own pixels are the baseline's.
+fn on_baseline<S>(
+    pixel: Point<S>,
+    board: Point<analysis::geometry::BoardMillimeters>,
+) -> CornerMark<BaselinePixels> {
+    CornerMark { pixel: Point::new(pixel.x, pixel.y), board }
+}

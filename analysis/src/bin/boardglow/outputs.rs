@@ -1,0 +1,108 @@
+//! The files of one unit, the answer of all, and the line that is printed for each.
+
+use std::io::Write;
+use std::path::Path;
+use std::sync::Arc;
+
+use analysis::comparison::Comparison;
+use analysis::result::{
+    OriginalFile, ResultInput, UnitAnswer, answer_json, findings_csv, temperature_maps, write_result,
+};
+use analysis::session::Session;
+use time::OffsetDateTime;
+use time::format_description::well_known::Rfc3339;
+
+use crate::bad_input::BadInput;
+use crate::compare::over_limit;
+
+/// A file to be kept inside the result. Baselines are shared by all units.
+#[derive(Clone)]
+pub(crate) struct Original {
+    pub(crate) file_name: String,
+    pub(crate) bytes: Arc<Vec<u8>>,
+}
+
+/// Makes the folder if need be.
+pub(crate) fn prepare_folder(folder: &Path) -> Result<(), BadInput> {
+    std::fs::create_dir_all(folder).map_err(|source| BadInput::Unwritable { path: folder.to_owned(), source })
+}
+
+/// Writes sheet, maps and table of the unit, and prints its line.
+pub(crate) fn write_unit(
+    folder: &Path,
+    name: &str,
+    session: &Session,
+    comparison: &Comparison,
+    originals: &[Original],
+) -> Result<UnitAnswer, BadInput> {
+    let originals: Vec<OriginalFile<'_>> = originals
+        .iter()
+        .map(|original| OriginalFile { file_name: &original.file_name, bytes: &original.bytes })
+        .collect();
+    let written_at = OffsetDateTime::now_utc()
+        .replace_nanosecond(0)
+        .ok()
+        .and_then(|now| now.format(&Rfc3339).ok())
+        .unwrap_or_default();
+    let result = |source| BadInput::Result { path: folder.join(name), source };
+    let sheet = write_result(&ResultInput {
+        session,
+        comparison,
+        originals: &originals,
+        written_at: &written_at,
+        software_version: env!("CARGO_PKG_VERSION"),
+    })
+    .map_err(result)?;
+    write(folder, &format!("{name}.html"), sheet.as_bytes())?;
+    write(
+        folder,
+        &format!("{name}-findings.csv"),
+        findings_csv(session, comparison).map_err(result)?.as_bytes(),
+    )?;
+    let maps =
+        temperature_maps(comparison).map_err(|source| BadInput::Map { path: folder.join(name), source })?;
+    for map in maps {
+        write(folder, &format!("{name}-{}.tif", map.name), &map.bytes)?;
+    }
+    // The files are written: a closed pipe is no reason to fail.
+    let _ = writeln!(std::io::stdout(), "{}", line(name, comparison));
+    Ok(UnitAnswer::new(name, &format!("{name}-unit.tif"), comparison))
+}
+
+/// Writes `answer.json`.
+pub(crate) fn write_answer(folder: &Path, answers: &[UnitAnswer]) -> Result<(), BadInput> {
+    let name = "answer.json";
+    let text = answer_json(answers)
+        .map_err(|error| BadInput::Result { path: folder.join(name), source: error.into() })?;
+    write(folder, name, text.as_bytes())
+}
+
+fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), BadInput> {
+    let path = folder.join(name);
+    std::fs::write(&path, bytes).map_err(|source| BadInput::Unwritable { path, source })
+}
+
+/// `unit7: 2 findings, largest +12.4 K at U7; 1 part over its limit`
+fn line(name: &str, comparison: &Comparison) -> String {
+    let size = |kelvin: f64| kelvin.abs();
+    let largest =
+        comparison.findings.iter().max_by(|a, b| size(a.peak.value()).total_cmp(&size(b.peak.value())));
+    let mut line = match largest {
+        None => format!("{name}: no findings"),
+        Some(finding) => {
+            let count = comparison.findings.len();
+            let noun = if count == 1 { "finding" } else { "findings" };
+            let place = finding.designator.as_ref().map_or_else(
+                || format!("x {:.0}, y {:.0}", finding.peak_at.x, finding.peak_at.y),
+                Clone::clone,
+            );
+            format!("{name}: {count} {noun}, largest {:+.1} K at {place}", finding.peak.value())
+        }
+    };
+    match over_limit(comparison) {
+        0 => {}
+        1 => line.push_str("; 1 part over its limit"),
+        over => line.push_str(&format!("; {over} parts over their limits")),
+    }
+    line
+}
