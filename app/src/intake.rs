@@ -1,16 +1,10 @@
 //! What a dropped file is, by what it holds and by its name. No file is refused here: one that is
 //! nothing else is taken for a capture, whose reader says what is wrong with it.
 
+use analysis::capture::sidecar_names;
 use analysis::session::Role;
 
 use crate::compute::protocol::Sidecar;
-
-// SHIM until sidecars are read by `analysis`.
-fn sidecar_names(capture_file: &str) -> [String; 2] {
-    let stem = capture_file.rsplit_once('.').map_or(capture_file, |(stem, _)| stem);
-    [format!("{capture_file}.json"), format!("{stem}.json")]
-}
-// SHIM end
 
 /// A file as it was dropped.
 #[derive(Debug, Clone, PartialEq, Eq)]

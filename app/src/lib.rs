@@ -11,6 +11,7 @@ pub mod compute;
 
 pub mod arrival;
 pub mod intake;
+pub mod part_table;
 pub mod sample;
 
 pub mod store;

@@ -14,12 +14,13 @@ mod worker_desk;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use analysis::board::LengthUnit;
 use analysis::content_hash::ContentHash;
-use analysis::frame::{ApparentKelvin, Frame};
+use analysis::frame::{ApparentKelvin, EmissivityFraction, Frame};
 use analysis::session::{Command, History, Refusal, Session};
 use leptos::prelude::*;
 
-pub use self::state::{ComparisonState, Progress, Question, SavedState};
+pub use self::state::{ComparisonState, PlacementQuestion, Progress, Question, SavedState};
 
 use self::engine::{Engine, Purpose};
 use crate::compute::protocol::{Document, Job};
@@ -41,7 +42,10 @@ pub struct Store {
     /// Captures that the worker has read.
     known: RwSignal<BTreeMap<ContentHash, Known>>,
     frames: RwSignal<BTreeMap<ContentHash, Arc<Frame<ApparentKelvin>>>>,
+    /// The picture that states emissivities, where the session uses one.
+    emissivity_picture: RwSignal<Option<(ContentHash, Arc<Frame<EmissivityFraction>>)>>,
     comparison: RwSignal<ComparisonState>,
+    placement_question: RwSignal<Option<PlacementQuestion>>,
     activity: RwSignal<Option<Progress>>,
     notices: RwSignal<Vec<Notice>>,
     saved: RwSignal<SavedState>,
@@ -68,6 +72,8 @@ impl Store {
             session: Memo::new(move |_| Arc::new(history.with(|history| history.present().clone()))),
             known: RwSignal::new(BTreeMap::new()),
             frames: RwSignal::new(BTreeMap::new()),
+            emissivity_picture: RwSignal::new(None),
+            placement_question: RwSignal::new(None),
             comparison: RwSignal::new(ComparisonState::NotReady("Load a known-good capture.".to_owned())),
             activity: RwSignal::new(None),
             notices: RwSignal::new(Vec::new()),
@@ -184,6 +190,17 @@ impl Store {
                     .collect()
             })
         })
+    }
+
+    /// A placement file that does not say in which unit its places are, until that is answered.
+    #[must_use]
+    pub fn placement_question(self) -> Signal<Option<PlacementQuestion>> {
+        self.placement_question.into()
+    }
+
+    /// Answers [`placement_question`](Self::placement_question); `None` leaves the file out.
+    pub fn answer_placement_unit(self, unit: Option<LengthUnit>) {
+        self.read_unitless(unit);
     }
 
     /// What there is to tell, oldest first.

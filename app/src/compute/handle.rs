@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, read_capture};
+use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, parse_sidecar, read_capture};
 use analysis::comparison::{self, AlignedCaptures, CannotCompare, Comparison, Shelf};
 use analysis::content_hash::ContentHash;
-use analysis::frame::{Frame, RawNumber};
+use analysis::frame::{EmissivityFraction, Frame, RawNumber};
 use analysis::radiometry::Band;
 use analysis::session::{Role, Session};
 
@@ -14,11 +14,8 @@ use super::documents;
 use super::protocol::{Buffer, Job, Outcome, Sidecar, bytes, numbers, pack_comparison};
 use super::relevance::for_pixels;
 
-// SHIM until sidecars are read by `analysis`.
-fn parse_sidecar(file_name: &str, _: &str) -> Result<(CaptureMetadata, Vec<String>), String> {
-    Err(format!("{file_name}: this version reads no sidecars yet"))
-}
-// SHIM end
+/// How much of a comparison's time aligning takes, roughly.
+const ALIGNING: f64 = 0.8;
 
 /// Tells how far a job has come: what it is doing, and how much is done, 0 to 1.
 pub type Report<'a> = dyn FnMut(&str, f64) + 'a;
@@ -61,6 +58,8 @@ struct AlignedBy {
     metadata: CaptureMetadata,
     band: Band,
     landmarks: String,
+    /// The emissivity picture travels with the aligned captures.
+    emissivity_picture: Option<ContentHash>,
 }
 
 /// Why a job was not done, for the person.
@@ -92,6 +91,7 @@ impl Workbench {
                 })
             }
             Job::Apparent { hash, metadata, band } => self.apparent(hash, &metadata, band),
+            Job::EmissivityPicture { hash } => self.emissivity_picture(hash),
             Job::Compare { session } => match self.compare(&session, report) {
                 Ok(comparison) => {
                     let (summary, buffers) = pack_comparison(comparison);
@@ -181,6 +181,16 @@ impl Workbench {
         Ok((Outcome::Apparent { hash, rows, columns }, vec![numbers(frame)]))
     }
 
+    fn emissivity_picture(&self, hash: ContentHash) -> Result<(Outcome, Vec<Buffer>), Failure> {
+        let kept = self.captures.get(&hash).ok_or_else(|| {
+            Failure::new("The pixels of the emissivity picture are not loaded.", "Load its file again.")
+        })?;
+        let frame: Frame<EmissivityFraction> =
+            kept.pixels.map(|number| if number > 0.0 && number <= 1.0 { number } else { f32::NAN });
+        let (rows, columns) = frame.shape();
+        Ok((Outcome::EmissivityPicture { hash, rows, columns }, vec![numbers(frame)]))
+    }
+
     /// The comparison of a session, aligning only if something the alignment depends on has changed.
     pub(super) fn compare(
         &mut self,
@@ -194,12 +204,13 @@ impl Workbench {
         let made_from = alignment_inputs(session);
         let stands = self.aligned.as_ref().is_some_and(|(earlier, _)| *earlier == made_from);
         if !stands {
-            report("Aligning", 0.1);
             self.aligned = None;
-            let aligned = comparison::align(session, &self.shelf())?;
+            let aligned = comparison::align(session, &self.shelf(), &mut |fraction, file_name| {
+                report(&format!("Aligning {file_name}"), fraction * ALIGNING);
+            })?;
             self.aligned = Some((made_from, aligned));
         }
-        report("Comparing", 0.6);
+        report("Comparing", ALIGNING);
         match &self.aligned {
             Some((_, aligned)) => comparison::judge(session, aligned),
             None => Err(CannotCompare::NoBaseline),
@@ -223,6 +234,7 @@ fn alignment_inputs(session: &Session) -> Vec<AlignedBy> {
             metadata: for_pixels(&record.metadata),
             band: session.band,
             landmarks: landmarks.clone(),
+            emissivity_picture: session.surface.map.clone(),
         })
         .collect()
 }

@@ -1,12 +1,13 @@
 //! What travels between the page and its worker: a header in JSON, and arrays beside it that are
 //! handed over rather than written out.
 
+use analysis::board::Footprint;
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::Comparison;
+use analysis::comparison::{Comparison, LeftOut};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
-use analysis::radiometry::Band;
+use analysis::radiometry::{Band, Rejected};
 use analysis::registration::Alignment;
 use analysis::session::Session;
 use analysis::units::KelvinDifference;
@@ -45,6 +46,8 @@ pub enum Job {
     Decode { file_name: String, sidecar: Option<Sidecar>, metadata: Option<Box<CaptureMetadata>> },
     /// The apparent temperature of a capture whose pixels are kept, as `metadata` says.
     Apparent { hash: ContentHash, metadata: Box<CaptureMetadata>, band: Band },
+    /// The picture that states emissivities, as its file holds them.
+    EmissivityPicture { hash: ContentHash },
     /// Aligns where need be, corrects, subtracts and names.
     Compare { session: Box<Session> },
     /// Writes a document of the session's comparison.
@@ -103,6 +106,8 @@ pub enum Outcome {
     },
     /// A capture's apparent temperature. Beside it: the numbers.
     Apparent { hash: ContentHash, rows: usize, columns: usize },
+    /// The picture that states emissivities. Beside it: the numbers, invalid where they are no emissivity.
+    EmissivityPicture { hash: ContentHash, rows: usize, columns: usize },
     /// The comparison. Beside it: its pictures.
     Compared { summary: Box<ComparisonSummary> },
     /// Something is missing before there can be a comparison.
@@ -131,7 +136,10 @@ pub struct ComparisonSummary {
     columns: usize,
     alignment: Alignment,
     noise: KelvinDifference,
-    unphysical_pixels: usize,
+    baseline_count: usize,
+    left_out: Vec<LeftOut>,
+    rejected: Rejected,
+    footprints: Vec<Footprint>,
     findings: Vec<Finding>,
     parts: Vec<PartReading>,
     probes: Vec<Probe>,
@@ -167,7 +175,10 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         columns,
         alignment: comparison.alignment,
         noise: comparison.noise,
-        unphysical_pixels: comparison.unphysical_pixels,
+        baseline_count: comparison.baseline_count,
+        left_out: comparison.left_out,
+        rejected: comparison.rejected,
+        footprints: comparison.footprints,
         findings: comparison.findings,
         parts: comparison.parts,
         probes: comparison.probes,
@@ -192,7 +203,10 @@ pub fn unpack_comparison(
         tolerance: picture(&mut buffers, 4, rows, columns)?,
         alignment: summary.alignment,
         noise: summary.noise,
-        unphysical_pixels: summary.unphysical_pixels,
+        baseline_count: summary.baseline_count,
+        left_out: summary.left_out,
+        rejected: summary.rejected,
+        footprints: summary.footprints,
         findings: summary.findings,
         parts: summary.parts,
         probes: summary.probes,

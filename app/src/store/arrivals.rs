@@ -2,17 +2,19 @@
 
 use std::rc::Rc;
 
+use analysis::board::LengthUnit;
 use analysis::content_hash::ContentHash;
 use analysis::session::{Session, saved};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
-use super::Store;
 use super::engine::{Batch, Original, Purpose};
+use super::{PlacementQuestion, Store};
 use crate::arrival::{Arrived, welcome};
 use crate::compute::protocol::{Buffer, Job, JobId, Sidecar};
-use crate::intake::{self, Dropped, DroppedText};
+use crate::intake::{self, Dropped, DroppedCapture, DroppedText};
 use crate::notice::Notice;
+use crate::part_table::{TableRead, read_table};
 use crate::platform::files;
 use crate::sample;
 
@@ -59,10 +61,12 @@ impl Store {
     }
 
     fn take_in(self, dropped: Vec<Dropped>, afresh: bool) {
-        let sorted = intake::sort(dropped);
+        let mut sorted = intake::sort(dropped);
         let mut batch = Batch { afresh, ..Batch::default() };
         for table in sorted.tables {
-            self.take_table(table, &mut batch);
+            if let Some(file) = self.take_table(table, &mut batch) {
+                sorted.captures.push(DroppedCapture { file, sidecar: None });
+            }
         }
         let number = self.engine.try_update_value(|engine| {
             let number = engine.batches.keys().next_back().map_or(0, |last| last + 1);
@@ -94,10 +98,44 @@ impl Store {
         self.pump();
     }
 
-    /// A table of placements or limits; one that is neither is read as a matrix of temperatures.
-    fn take_table(self, table: DroppedText, batch: &mut Batch) {
-        let _ = batch;
-        self.tell(Notice::warning(format!("{}: this version reads no tables yet.", table.file_name), ""));
+    /// A table of placements or limits. Yields one that is neither, to be read as a capture.
+    fn take_table(self, table: DroppedText, batch: &mut Batch) -> Option<Dropped> {
+        match read_table(&table, None) {
+            TableRead::Parts { commands, warnings } => {
+                batch.commands.extend(commands);
+                self.tell_warnings(&table.file_name, &warnings);
+            }
+            TableRead::UnitUnstated { span } => {
+                let question = PlacementQuestion { file_name: table.file_name.clone(), span };
+                self.engine.update_value(|engine| engine.unitless = Some(table));
+                self.placement_question.set(Some(question));
+            }
+            TableRead::Damaged(what) => self.tell(Notice::trouble(what, "")),
+            TableRead::NoParts => {
+                return Some(Dropped { file_name: table.file_name, bytes: table.text.into_bytes() });
+            }
+        }
+        None
+    }
+
+    /// Reads the placements that waited for their unit; without one they are left out.
+    pub(super) fn read_unitless(self, unit: Option<LengthUnit>) {
+        self.placement_question.set(None);
+        let table = self.engine.try_update_value(|engine| engine.unitless.take()).flatten();
+        let (Some(table), Some(_)) = (table, unit) else { return };
+        match read_table(&table, unit) {
+            TableRead::Parts { commands, warnings } => {
+                self.tell_warnings(&table.file_name, &warnings);
+                self.begin_gesture();
+                for command in commands {
+                    self.dispatch(command);
+                }
+                self.end_gesture();
+            }
+            TableRead::Damaged(what) => self.tell(Notice::trouble(what, "")),
+            // Neither can be said of a table that lacked nothing but its unit.
+            TableRead::UnitUnstated { .. } | TableRead::NoParts => {}
+        }
     }
 
     /// A sidecar without its capture describes the capture that is loaded already, if there is one.

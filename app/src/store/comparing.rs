@@ -1,6 +1,6 @@
 //! Keeps pictures and comparison in step with the session.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use analysis::content_hash::ContentHash;
@@ -8,9 +8,9 @@ use analysis::session::{CaptureRecord, Role, Session};
 use gloo_timers::callback::Timeout;
 use leptos::prelude::*;
 
-use super::Store;
 use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
+use super::{Known, Store};
 use crate::compute::protocol::Job;
 use crate::compute::relevance::{for_comparison, for_pixels};
 
@@ -77,7 +77,26 @@ impl Store {
             }
         });
         self.forget_meaningless_pictures(session);
+        self.ask_for_emissivity_picture(session, &known);
         self.pump();
+    }
+
+    fn ask_for_emissivity_picture(self, session: &Session, known: &BTreeMap<ContentHash, Known>) {
+        let there =
+            self.emissivity_picture.with_untracked(|there| there.as_ref().map(|(hash, _)| hash.clone()));
+        match &session.surface.map {
+            None if there.is_some() => self.emissivity_picture.set(None),
+            Some(hash) if there.as_ref() != Some(hash) && known.contains_key(hash) => {
+                self.engine.update_value(|engine| {
+                    engine.ask(
+                        Purpose::EmissivityPicture,
+                        Job::EmissivityPicture { hash: hash.clone() },
+                        Vec::new(),
+                    );
+                });
+            }
+            _ => {}
+        }
     }
 
     /// A capture whose numbers no longer mean anything has no apparent temperature.

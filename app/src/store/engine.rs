@@ -15,6 +15,7 @@ use super::preview::Prepared;
 use crate::arrival::Arrived;
 use crate::compute::client::Client;
 use crate::compute::protocol::{Buffer, Job, JobId};
+use crate::intake::DroppedText;
 use crate::platform::worker::WorkerLink;
 
 /// A capture's file as it was loaded.
@@ -35,6 +36,8 @@ pub(super) enum Purpose {
     Reload { hash: ContentHash },
     /// A picture to show.
     Apparent { hash: ContentHash },
+    /// The picture that states emissivities.
+    EmissivityPicture,
     /// The comparison of this session.
     Compare { session: Arc<Session> },
     /// A document to download.
@@ -76,6 +79,8 @@ pub(super) struct Engine {
     pub(super) stopped: Option<Arc<Session>>,
     pub(super) keeper: Keeper,
     pub(super) prepared: Prepared,
+    /// Placements whose unit is being asked for.
+    pub(super) unitless: Option<DroppedText>,
 }
 
 impl Engine {

@@ -2,10 +2,14 @@
 
 use std::sync::Arc;
 
+use analysis::capture::CornerMark;
+use analysis::comparison::board_to_picture;
 use analysis::content_hash::ContentHash;
 use analysis::frame::{EmissivityFraction, Frame, SurfaceKelvin};
+use analysis::geometry::BaselinePixels;
 use analysis::radiometry::{Band, BandTable, correct};
 use analysis::session::Session;
+use analysis::surface::{Surface, emissivity_map};
 use leptos::prelude::*;
 
 use super::Store;
@@ -17,11 +21,13 @@ pub(super) struct Prepared {
     emissivity: Option<(Painted, Arc<Frame<EmissivityFraction>>)>,
 }
 
-/// What an emissivity picture depends on.
-#[derive(Debug, PartialEq)]
+/// What the emissivity of every pixel depends on.
+#[derive(Debug, Clone, PartialEq)]
 struct Painted {
-    surface: analysis::surface::Surface,
+    surface: Surface,
+    corners: Vec<CornerMark<BaselinePixels>>,
     shape: (usize, usize),
+    picture: Option<ContentHash>,
 }
 
 impl Prepared {
@@ -40,16 +46,25 @@ impl Prepared {
         &mut self,
         session: &Session,
         shape: (usize, usize),
+        picture: Option<(ContentHash, Arc<Frame<EmissivityFraction>>)>,
     ) -> Option<Arc<Frame<EmissivityFraction>>> {
-        let painted = Painted { surface: session.surface.clone(), shape };
+        // A picture of another size belongs to another camera; the comparison says so, the preview goes without.
+        let picture = picture.filter(|(_, frame)| frame.shape() == shape);
+        let painted = Painted {
+            surface: session.surface.clone(),
+            corners: session.layout.corners.clone(),
+            shape,
+            picture: picture.as_ref().map(|(hash, _)| hash.clone()),
+        };
         if let Some((earlier, frame)) = &self.emissivity
             && *earlier == painted
         {
             return Some(Arc::clone(frame));
         }
-        // SHIM: regions follow when `analysis` paints them.
-        let value = session.surface.whole.emissivity.value() as f32;
-        let frame = Arc::new(Frame::from_rows(shape.0, shape.1, vec![value; shape.0 * shape.1]).ok()?);
+        let board_to_picture = board_to_picture(&session.layout).ok().flatten();
+        let picture = picture.as_ref().map(|(_, frame)| frame.as_ref());
+        let frame = emissivity_map(&session.surface, shape, board_to_picture.as_ref(), picture).ok()?;
+        let frame = Arc::new(frame);
         self.emissivity = Some((painted, Arc::clone(&frame)));
         Some(frame)
     }
@@ -64,8 +79,9 @@ impl Store {
         let apparent = self.apparent(hash)?;
         let session = self.session.get();
         let band = session.capture(hash).and_then(|record| record.metadata.band).unwrap_or(session.band);
+        let picture = self.emissivity_picture.get();
         let (table, emissivity) = self.engine.try_update_value(|engine| {
-            let emissivity = engine.prepared.emissivity(&session, apparent.shape())?;
+            let emissivity = engine.prepared.emissivity(&session, apparent.shape(), picture)?;
             Some((engine.prepared.table(band), emissivity))
         })??;
         let corrected = correct(&apparent, &emissivity, &session.surroundings, &table).ok()?;

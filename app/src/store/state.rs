@@ -95,6 +95,15 @@ pub struct Question {
     pub raw_range: Option<(f32, f32)>,
 }
 
+/// A placement file that does not say in which unit its places are.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlacementQuestion {
+    /// The file.
+    pub file_name: String,
+    /// How far its parts spread, in the file's numbers: a board of 80 mm is no board of 80 inches.
+    pub span: [f64; 2],
+}
+
 /// Whether what a person did would survive closing the page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SavedState {

@@ -77,7 +77,7 @@ impl Store {
         }
     }
 
-    fn on_done(self, id: JobId, outcome: Outcome, buffers: Vec<Buffer>) {
+    fn on_done(self, id: JobId, outcome: Outcome, mut buffers: Vec<Buffer>) {
         let purpose = self.engine.try_update_value(|engine| {
             engine.faults = 0;
             engine.purposes.remove(&id)
@@ -105,6 +105,11 @@ impl Store {
                 }
             }
             Outcome::Apparent { hash, rows, columns } => self.take_picture(hash, rows, columns, buffers),
+            Outcome::EmissivityPicture { hash, rows, columns } => {
+                if let Ok(frame) = picture(&mut buffers, 0, rows, columns) {
+                    self.emissivity_picture.set(Some((hash, Arc::new(frame))));
+                }
+            }
             Outcome::Compared { summary } => match unpack_comparison(*summary, buffers) {
                 Ok(comparison) => self.comparison.set(ComparisonState::Ready(Arc::new(comparison))),
                 Err(error) => self.fail_comparison(error.to_string()),
@@ -142,7 +147,7 @@ impl Store {
                 self.engine.update_value(|engine| engine.stopped = Some(session));
                 self.comparison.set(ComparisonState::Failed(notice));
             }
-            Purpose::Write | Purpose::Restore => self.tell(notice),
+            Purpose::Write | Purpose::Restore | Purpose::EmissivityPicture => self.tell(notice),
         }
     }
 
@@ -233,7 +238,7 @@ impl Store {
         }
     }
 
-    fn tell_warnings(self, file_name: &str, warnings: &[String]) {
+    pub(super) fn tell_warnings(self, file_name: &str, warnings: &[String]) {
         for warning in warnings {
             self.tell(Notice::warning(warning.clone(), format!("{file_name} was loaded nevertheless.")));
         }
