@@ -19,6 +19,8 @@ pub struct Arrived {
     pub metadata: CaptureMetadata,
     /// Whether there was a sidecar.
     pub has_sidecar: bool,
+    /// Whether its pixels were there before; a session that was opened alone lacks them.
+    pub was_known: bool,
 }
 
 /// The commands that take captures into `session`, and what there is to tell.
@@ -41,12 +43,15 @@ pub fn welcome(session: &Session, arrived: Vec<Arrived>) -> (Vec<Command>, Vec<N
 }
 
 fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) -> Vec<Command> {
-    let Arrived { hash, file_name, metadata, has_sidecar } = capture;
+    let Arrived { hash, file_name, metadata, has_sidecar, was_known } = capture;
     if let Some(loaded) = draft.capture(&hash) {
         if has_sidecar {
             return vec![Command::DescribeCapture { hash, metadata }];
         }
-        notices.push(Notice::information(format!("{file_name} is already loaded as {}.", loaded.file_name)));
+        if was_known {
+            let told = format!("{file_name} is already loaded as {}.", loaded.file_name);
+            notices.push(Notice::information(told));
+        }
         return Vec::new();
     }
     let has_baseline = draft.with_role(Role::Baseline).next().is_some();
@@ -86,6 +91,7 @@ mod tests {
             file_name: file_name.to_owned(),
             metadata: CaptureMetadata::default(),
             has_sidecar: false,
+            was_known: false,
         }
     }
 
@@ -122,9 +128,18 @@ mod tests {
     #[test]
     fn a_capture_loaded_twice_is_told_and_not_added() {
         let (session, _) = after(&Session::default(), vec![arrived("1.tiff")]);
-        let (again, notices) = after(&session, vec![arrived("1.tiff")]);
+        let twice = Arrived { was_known: true, ..arrived("1.tiff") };
+        let (again, notices) = after(&session, vec![twice]);
         assert_eq!(again, session);
         assert_eq!(notices.len(), 1);
+    }
+
+    #[test]
+    fn the_missing_file_of_an_opened_session_comes_back_in_silence() {
+        let (session, _) = after(&Session::default(), vec![arrived("1.tiff")]);
+        let (again, notices) = after(&session, vec![arrived("1.tiff")]);
+        assert_eq!(again, session);
+        assert!(notices.is_empty());
     }
 
     #[test]

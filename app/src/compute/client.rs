@@ -138,7 +138,8 @@ impl Client {
 /// Whether nobody wants the answer to `earlier` once `later` is asked.
 fn replaces(later: &Job, earlier: &Job) -> bool {
     match (later, earlier) {
-        (Job::Compare { .. }, Job::Compare { .. }) => true,
+        (Job::Compare { .. }, Job::Compare { .. })
+        | (Job::EmissivityPicture { .. }, Job::EmissivityPicture { .. }) => true,
         (Job::Apparent { hash: later, .. }, Job::Apparent { hash: earlier, .. }) => later == earlier,
         (Job::Write { document: later, .. }, Job::Write { document: earlier, .. }) => later == earlier,
         _ => false,

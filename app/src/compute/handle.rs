@@ -238,3 +238,76 @@ fn alignment_inputs(session: &Session) -> Vec<AlignedBy> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::compute::protocol::picture;
+    use analysis::frame::ApparentKelvin;
+
+    /// A 16-bit greymap of two rows and two columns.
+    fn greymap(numbers: [u16; 4]) -> Vec<u8> {
+        let mut bytes = b"P5\n2 2\n65535\n".to_vec();
+        bytes.extend(numbers.iter().flat_map(|number| number.to_be_bytes()));
+        bytes
+    }
+
+    fn sidecar(text: &str) -> Option<Sidecar> {
+        Some(Sidecar { file_name: "board.json".to_owned(), text: text.to_owned() })
+    }
+
+    fn decode(bench: &mut Workbench, sidecar: Option<Sidecar>, bytes: Vec<u8>) -> Outcome {
+        let job = Job::Decode { file_name: "board.pgm".to_owned(), sidecar, metadata: None };
+        bench.handle(job, vec![Buffer::Bytes(bytes)], &mut |_, _| {}).0
+    }
+
+    #[test]
+    fn a_capture_with_its_sidecar_becomes_apparent_temperature() {
+        let mut bench = Workbench::default();
+        let says = r#"{"boardglow_sidecar": 1, "quantity": "temperature", "unit": "degC", "scale": 0.01, "offset": -100}"#;
+        let decoded = decode(&mut bench, sidecar(says), greymap([12_300, 12_400, 12_500, 12_600]));
+        let Outcome::Decoded { hash, metadata, rows, columns, raw_range, warnings, .. } = decoded else {
+            panic!("not decoded: {decoded:?}");
+        };
+        assert_eq!((rows, columns, raw_range), (2, 2, Some((12_300.0, 12_600.0))));
+        assert!(warnings.is_empty());
+        let job = Job::Apparent { hash, metadata, band: Band::default() };
+        let (outcome, mut buffers) = bench.handle(job, vec![], &mut |_, _| {});
+        assert!(matches!(outcome, Outcome::Apparent { rows: 2, columns: 2, .. }), "{outcome:?}");
+        let frame = picture::<ApparentKelvin>(&mut buffers, 0, 2, 2).unwrap();
+        // 12 300 · 0.01 − 100 = 23 °C = 296.15 K.
+        assert!((frame.at(0, 0).unwrap() - 296.15).abs() < 1e-3);
+    }
+
+    #[test]
+    fn a_damaged_sidecar_is_told_and_the_capture_is_kept() {
+        let decoded = decode(&mut Workbench::default(), sidecar("{ quantity"), greymap([1, 2, 3, 4]));
+        let Outcome::Decoded { metadata, warnings, .. } = decoded else { panic!("not decoded: {decoded:?}") };
+        assert_eq!(metadata.quantity, None);
+        assert!(warnings.iter().any(|warning| warning.contains("board.json")), "{warnings:?}");
+    }
+
+    #[test]
+    fn a_file_that_is_no_picture_is_named_in_the_failure() {
+        let failed = decode(&mut Workbench::default(), None, b"PK\x03\x04 something else".to_vec());
+        assert!(matches!(&failed, Outcome::Failed { what, .. } if what.contains("board.pgm")), "{failed:?}");
+    }
+
+    #[test]
+    fn a_picture_that_was_never_read_is_asked_for_again() {
+        let job = Job::Apparent {
+            hash: ContentHash::of(b"elsewhere"),
+            metadata: Box::default(),
+            band: Band::default(),
+        };
+        let (outcome, _) = Workbench::default().handle(job, vec![], &mut |_, _| {});
+        assert!(matches!(outcome, Outcome::Failed { .. }));
+    }
+
+    #[test]
+    fn a_session_without_captures_says_what_it_lacks() {
+        let (outcome, _) =
+            Workbench::default().handle(Job::Compare { session: Box::default() }, vec![], &mut |_, _| {});
+        assert_eq!(outcome, Outcome::CannotCompare { why: CannotCompare::NoBaseline.to_string() });
+    }
+}

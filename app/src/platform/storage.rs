@@ -7,9 +7,11 @@ use wasm_bindgen::JsValue;
 
 const DATABASE: &str = "boardglow";
 const VERSION: u32 = 1;
-/// One entry, the session's text, under [`PRESENT`].
+/// The session's text under [`PRESENT`].
 const SESSIONS: &str = "sessions";
 const PRESENT: &str = "present";
+/// A session that could not be read, so that a later version may.
+const SET_ASIDE: &str = "set-aside";
 /// The bytes of each capture's file, under its hash.
 const CAPTURES: &str = "captures";
 
@@ -47,6 +49,17 @@ impl Storage {
         Ok(kept.and_then(|text| text.as_string()))
     }
 
+    /// Sets a session's text aside, so that the next one does not overwrite it.
+    ///
+    /// # Errors
+    /// What the browser says.
+    pub async fn set_aside(&self, session: &str) -> Result<(), Error> {
+        let transaction = self.database.transaction(&[SESSIONS], TransactionMode::ReadWrite)?;
+        transaction.object_store(SESSIONS)?.put(&JsValue::from(session), Some(&JsValue::from(SET_ASIDE)))?;
+        transaction.commit()?.await?;
+        Ok(())
+    }
+
     /// The bytes of one capture's file, if they are kept.
     ///
     /// # Errors
@@ -67,11 +80,8 @@ impl Storage {
         new: &[(ContentHash, std::rc::Rc<[u8]>)],
         gone: &[ContentHash],
     ) -> Result<(), Error> {
-        let transaction =
-            self.database.transaction(&[SESSIONS, CAPTURES], TransactionMode::ReadWrite)?;
-        transaction
-            .object_store(SESSIONS)?
-            .put(&JsValue::from(session), Some(&JsValue::from(PRESENT)))?;
+        let transaction = self.database.transaction(&[SESSIONS, CAPTURES], TransactionMode::ReadWrite)?;
+        transaction.object_store(SESSIONS)?.put(&JsValue::from(session), Some(&JsValue::from(PRESENT)))?;
         let captures = transaction.object_store(CAPTURES)?;
         for (hash, bytes) in new {
             captures.put(&Uint8Array::from(bytes.as_ref()), Some(&JsValue::from(hash.as_str())))?;

@@ -10,6 +10,7 @@ use leptos::prelude::*;
 
 use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
+use super::worker_desk::Lost;
 use super::{Known, Store};
 use crate::compute::protocol::Job;
 use crate::compute::relevance::{for_comparison, for_pixels};
@@ -198,7 +199,7 @@ impl Store {
             engine.client.forget_comparisons();
             engine.stopped = Some(Arc::clone(&session));
         });
-        if let Some((id, purpose)) = self.replace_worker() {
+        if let Some((id, purpose)) = self.replace_worker(Lost::Innocent) {
             // A stopped comparison needs no notice; a file that was being read does.
             if let Purpose::Arrival { batch, original, .. } = purpose {
                 self.tell(crate::notice::Notice::warning(
@@ -218,6 +219,6 @@ impl Store {
                 ),
             };
         });
-        self.pump();
+        self.ask_for_pictures(&session);
     }
 }

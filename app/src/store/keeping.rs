@@ -82,7 +82,13 @@ impl Store {
         let Some(text) = storage.session().await.map_err(|error| error.to_string())? else {
             return Ok(());
         };
-        let session = saved::load(&text).map_err(|error| error.to_string())?;
+        let session = match saved::load(&text) {
+            Ok(session) => session,
+            Err(error) => {
+                storage.set_aside(&text).await.map_err(|error| error.to_string())?;
+                return Err(error.to_string());
+            }
+        };
         for hash in pixels_of(&session) {
             let bytes = storage.capture(&hash).await.map_err(|error| error.to_string())?;
             let file_name =

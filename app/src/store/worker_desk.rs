@@ -22,6 +22,15 @@ const MOST_FAULTS: u32 = 3;
 const FAULT_HINT: &str =
     "This is a fault of the page, not of your file. Save the session, and leave out what was loaded last.";
 
+/// Why the job under way was lost with its worker.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lost {
+    /// A fault: what it was reading is not read again by itself.
+    MayHaveBrokenIt,
+    /// The person stopped it.
+    Innocent,
+}
+
 impl Store {
     /// Starts the worker.
     pub(super) fn start_worker(self) {
@@ -92,8 +101,10 @@ impl Store {
                         self.engine.update_value(|engine| {
                             engine.originals.insert(hash.clone(), original);
                         });
-                        self.known.update(|all| drop(all.insert(hash.clone(), known)));
-                        let arrived = Arrived { hash, file_name, metadata: *metadata, has_sidecar };
+                        let before = self.known.try_update(|all| all.insert(hash.clone(), known));
+                        let was_known = before.flatten().is_some();
+                        let arrived =
+                            Arrived { hash, file_name, metadata: *metadata, has_sidecar, was_known };
                         self.capture_over(batch, id, Some(arrived));
                     }
                     _ => {
@@ -163,7 +174,7 @@ impl Store {
             self.tell(notice("Computing failed several times and was given up. Load the page again."));
             return;
         }
-        let lost = self.replace_worker();
+        let lost = self.replace_worker(Lost::MayHaveBrokenIt);
         match lost {
             Some((id, Purpose::Arrival { batch, original, has_sidecar })) => {
                 let what = format!("{} could not be read: the page met a fault.", original.file_name);
@@ -178,15 +189,19 @@ impl Store {
     }
 
     /// Ends the worker and starts another, which is first given the session's captures. Yields the lost job.
-    pub(super) fn replace_worker(self) -> Option<(JobId, Purpose)> {
+    pub(super) fn replace_worker(self, lost_job: Lost) -> Option<(JobId, Purpose)> {
         let session = self.session.get_untracked();
         let lost = self.engine.try_update_value(|engine| {
             engine.link = None;
             let lost = engine.client.restart();
             let lost = lost.and_then(|id| Some((id, engine.purposes.remove(&id)?)));
-            // What the lost job was reading is not read again by itself: it may be what broke the worker.
-            let broken = match &lost {
-                Some((_, Purpose::Reload { hash })) => Some(hash.clone()),
+            let broken = match (&lost, lost_job) {
+                (Some((_, Purpose::Reload { hash })), Lost::MayHaveBrokenIt) => Some(hash.clone()),
+                (Some((_, Purpose::Apparent { hash })), Lost::Innocent) => {
+                    // Its picture is to be asked for again.
+                    engine.asked.remove(hash);
+                    None
+                }
                 _ => None,
             };
             for hash in super::comparing::pixels_of(&session) {
@@ -200,6 +215,9 @@ impl Store {
             }
             lost
         });
+        // The new worker knows the present session only; what undo brings back is then read again.
+        let needed = super::comparing::pixels_of(&session);
+        self.known.update(|known| known.retain(|hash, _| needed.contains(hash)));
         self.start_worker();
         lost.flatten()
     }
