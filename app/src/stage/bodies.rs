@@ -1,5 +1,6 @@
 //! Where the board and its parts lie in the baseline picture, worked out once for all who draw them.
 
+use analysis::board::{Footprint, footprints};
 use analysis::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use analysis::homography_fit::fit_homography;
 use leptos::prelude::*;
@@ -7,22 +8,11 @@ use leptos::prelude::*;
 use super::view::Spot;
 use crate::store::Store;
 
-/// One part's body in the picture.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Body {
-    /// Reference designator.
-    pub designator: String,
-    /// Its corners in order.
-    pub corners: [Spot; 4],
-    /// Its middle.
-    pub center: Spot,
-}
-
 /// The board in the picture, provided as a context.
 #[derive(Debug, Clone, Copy)]
 pub struct Bodies {
     map: Memo<Option<Homography<BoardMillimeters, BaselinePixels>>>,
-    all: Memo<Vec<Body>>,
+    all: Memo<Vec<Footprint>>,
 }
 
 impl Bodies {
@@ -35,7 +25,13 @@ impl Bodies {
                 layout.with(|layout| layout.corners.iter().map(|mark| (mark.board, mark.pixel)).collect());
             fit_homography(&pairs).ok()
         });
-        let all = Memo::new(move |_| Vec::new());
+        let all = Memo::new(move |_| {
+            map.with(|map| {
+                let map = map.as_ref()?;
+                Some(layout.with(|layout| footprints(&layout.placements, layout.side, map)))
+            })
+            .unwrap_or_default()
+        });
         Self { map, all }
     }
 
@@ -47,15 +43,32 @@ impl Bodies {
 
     /// The bodies on the visible side.
     #[must_use]
-    pub const fn all(self) -> Memo<Vec<Body>> {
+    pub const fn all(self) -> Memo<Vec<Footprint>> {
         self.all
     }
 
     /// The part whose body covers a place. Reactive.
     #[must_use]
     pub fn part_at(self, place: Spot) -> Option<String> {
-        self.all.with(|all| {
-            all.iter().find(|body| covers(&body.corners, place)).map(|body| body.designator.clone())
+        let place = Point::new(place.x, place.y);
+        self.all.with(|all| all.iter().find(|body| body.contains(place)).map(|body| body.designator.clone()))
+    }
+
+    /// The middle of a part's body in the picture. Not reactive.
+    #[must_use]
+    pub fn center_of(self, designator: &str) -> Option<Point<BaselinePixels>> {
+        self.all.with_untracked(|all| {
+            all.iter().find(|body| body.designator == designator).map(|body| body.center)
+        })
+    }
+
+    /// The corners of a part's body on the board. Not reactive.
+    #[must_use]
+    pub fn corners_on_board(self, designator: &str) -> Option<Vec<Point<BoardMillimeters>>> {
+        let back = self.map.with_untracked(|map| map.as_ref().map(Homography::inverse))?;
+        self.all.with_untracked(|all| {
+            let body = all.iter().find(|body| body.designator == designator)?;
+            Some(body.corners.iter().map(|&corner| back.apply(corner)).collect())
         })
     }
 
@@ -63,26 +76,5 @@ impl Bodies {
     #[must_use]
     pub fn on_board(self, place: Spot) -> Option<Point<BoardMillimeters>> {
         self.map.with(|map| map.as_ref().map(|map| map.inverse().apply(Point::new(place.x, place.y))))
-    }
-}
-
-/// Whether a convex four-cornered shape covers a place: it lies on the same side of all edges.
-fn covers(corners: &[Spot; 4], place: Spot) -> bool {
-    let side =
-        |from: Spot, to: Spot| (to.x - from.x) * (place.y - from.y) - (to.y - from.y) * (place.x - from.x);
-    let sides = [0, 1, 2, 3].map(|corner| side(corners[corner], corners[(corner + 1) % 4]));
-    sides.iter().all(|&side| side >= 0.0) || sides.iter().all(|&side| side <= 0.0)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_turned_body_covers_its_middle_and_not_its_neighbourhood() {
-        let turned = [(0.0, -4.0), (4.0, 0.0), (0.0, 4.0), (-4.0, 0.0)].map(|(x, y)| Spot::new(x, y));
-        assert!(covers(&turned, Spot::new(0.0, 0.0)));
-        assert!(covers(&turned, Spot::new(1.9, 1.9)));
-        assert!(!covers(&turned, Spot::new(3.0, 3.0)));
     }
 }

@@ -1,11 +1,13 @@
 //! The line of readings: what the place under the pointer or cross-hair reads, and why.
 
+use analysis::geometry::Point;
+use analysis::surface::{DecidedBy, finish_at};
 use leptos::prelude::*;
 
 use super::Pictures;
 use super::bodies::Bodies;
 use super::look::{Cursor, Look, Plane};
-use super::shown::{Shown, pixel_at};
+use super::shown::Shown;
 use super::view::Spot;
 use crate::store::Store;
 use crate::wording;
@@ -38,9 +40,7 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
         say("Difference", "reading-difference", wording::difference(unit, kelvin));
     }
     if cursor.plane == Plane::Baseline {
-        if let Some((emissivity, origin)) = emissivity_at(store, at) {
-            say("Emissivity", "reading-emissivity", format!("{emissivity:.2}, {origin}"));
-        }
+        say("Emissivity", "reading-emissivity", emissivity_at(store, bodies, at));
         if let Some(part) = bodies.part_at(at) {
             say("Part", "reading-part", part);
         }
@@ -49,13 +49,18 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
     readings
 }
 
-/// The emissivity a place was corrected with, and where it comes from. Reactive.
-fn emissivity_at(store: Store, at: Spot) -> Option<(f64, String)> {
-    let state = store.comparison().get();
-    let (row, column) = pixel_at(at)?;
-    let used = state.latest().and_then(|comparison| comparison.emissivity.at(row, column));
-    let whole = store.session().with(|session| session.surface.whole.emissivity.value());
-    Some((used.map_or(whole, f64::from), "whole board".to_owned()))
+/// The emissivity a place is corrected with, and what decides it. Reactive.
+fn emissivity_at(store: Store, bodies: Bodies, at: Spot) -> String {
+    let map = bodies.board_to_picture().get();
+    store.session().with(|session| {
+        let (decided_by, finish) = finish_at(&session.surface, Point::new(at.x, at.y), map.as_ref());
+        let origin = match decided_by {
+            DecidedBy::Region(index) => session.surface.regions.get(index).map(|region| region.name.clone()),
+            DecidedBy::Whole if session.surface.map.is_some() => Some("emissivity picture".to_owned()),
+            DecidedBy::Whole => None,
+        };
+        format!("{} · {}", wording::emissivity(finish), origin.as_deref().unwrap_or("whole board"))
+    })
 }
 
 fn place_text(bodies: Bodies, cursor: Cursor) -> String {

@@ -5,12 +5,14 @@ pub mod drop_zone;
 pub mod field;
 pub mod icon;
 pub mod slider;
+pub mod theme;
 
 pub use choice::{Choice, Picker, Tick};
 pub use drop_zone::{DropZone, files_of};
 pub use field::{NumberField, TextArea, TextField};
 pub use icon::{Icon, Sign};
 pub use slider::Slider;
+pub use theme::ThemeSwitch;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 

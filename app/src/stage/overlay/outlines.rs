@@ -8,6 +8,7 @@ use super::points_text;
 use crate::stage::bodies::Bodies;
 use crate::stage::look::Look;
 use crate::stage::outline_path::{Drawn, drawn};
+use crate::stage::view::Spot;
 use crate::store::Store;
 
 /// The bodies of the parts.
@@ -21,7 +22,10 @@ pub fn PartShapes() -> impl IntoView {
         }
         bodies.all().with(|all| {
             all.iter()
-                .map(|body| view! { <polygon class="part" points=points_text(body.corners) /> })
+                .map(|body| {
+                    let corners = body.corners.map(|corner| Spot::new(corner.x, corner.y));
+                    view! { <polygon class="part" points=points_text(corners) /> }
+                })
                 .collect()
         })
     };

@@ -1,5 +1,6 @@
 //! Names on the picture: of parts, regions, read-outs and findings.
 
+use analysis::board::Footprint;
 use analysis::session::GaugePlace;
 use leptos::prelude::*;
 
@@ -37,9 +38,12 @@ pub fn Tags() -> impl IntoView {
         let mut tags = Vec::new();
         if look.parts.get() {
             bodies.all().with(|all| {
-                let wide = |corners: &[Spot; 4]| corners[0].distance(corners[1]) * view.scale > NAMED_FROM;
-                tags.extend(all.iter().filter(|body| wide(&body.corners)).map(|body| Tag {
-                    at: body.center,
+                let wide = |body: &Footprint| {
+                    let [a, b, c, _] = body.corners;
+                    a.distance(b).max(b.distance(c)) * view.scale > NAMED_FROM
+                };
+                tags.extend(all.iter().filter(|body| wide(body)).map(|body| Tag {
+                    at: Spot::new(body.center.x, body.center.y),
                     text: body.designator.clone(),
                     class: "tag part",
                 }));
