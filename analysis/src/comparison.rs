@@ -11,6 +11,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
+
 use crate::board::{Footprint, footprints};
 use crate::capture::{NotMeaningful, apparent_with_table};
 use crate::content_hash::ContentHash;
@@ -46,7 +48,7 @@ pub struct Aligned {
 }
 
 /// A known-good capture that was not used, and why.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LeftOut {
     /// The file's name.
     pub file_name: String,

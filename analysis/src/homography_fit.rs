@@ -10,6 +10,7 @@
 //! direct linear transformation with normalised points (Algorithm 4.2).
 
 use nalgebra::{DMatrix, Matrix3, SVD};
+use serde::{Deserialize, Serialize};
 
 use crate::geometry::{Homography, Point};
 
@@ -20,7 +21,7 @@ const NARROWEST: f64 = 1e-3;
 const SHALLOWEST: f64 = 1e-6;
 
 /// Why no map could be fitted.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, thiserror::Error, Serialize, Deserialize)]
 pub enum FitError {
     /// Fewer pairs than the map has unknowns.
     #[error("{found} pairs of points do not settle the map: at least {needed} are needed")]

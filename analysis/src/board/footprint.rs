@@ -2,11 +2,13 @@
 
 use std::ops::Range;
 
+use serde::{Deserialize, Serialize};
+
 use super::placement::{Placement, Side};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 
 /// A part's body on the board and in the baseline picture.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Footprint {
     /// Reference designator.
     pub designator: String,
@@ -21,7 +23,7 @@ pub struct Footprint {
 const LEAST_LENGTH_MM: f64 = 0.01;
 
 /// A turned rectangle on the board, in millimetres.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct Body {
     center: Point<BoardMillimeters>,
     cosine: f64,

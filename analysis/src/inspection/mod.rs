@@ -8,6 +8,7 @@ pub mod findings;
 mod neighborhood;
 pub mod noise;
 pub mod parts;
+pub mod place_reading;
 pub mod probes;
 mod spots;
 pub mod tolerance;

@@ -201,7 +201,7 @@ pub fn emissivity_of(
 }
 
 /// How many pixels got no temperature, by reason.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Rejected {
     /// No radiance, or less, is left for the surface.
     pub no_physical_answer: usize,

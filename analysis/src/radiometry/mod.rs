@@ -9,6 +9,7 @@ pub mod band_table;
 pub mod calibration;
 pub mod correction;
 pub mod planck;
+pub mod shares;
 
 pub use band::Band;
 pub use band_table::BandTable;

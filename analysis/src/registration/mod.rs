@@ -68,7 +68,7 @@ pub struct Alignment {
 }
 
 /// Which of the two pictures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Picture {
     /// The unit under test.
     Unit,
@@ -86,7 +86,7 @@ impl std::fmt::Display for Picture {
 }
 
 /// Why no alignment is returned.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, thiserror::Error, Serialize, Deserialize)]
 pub enum AlignmentRefused {
     /// A picture is too even to say where it lies.
     #[error(

@@ -50,6 +50,18 @@ impl History {
         Ok(())
     }
 
+    /// Takes up another session as one step, as when a saved one is opened: undo leads back.
+    pub fn replace(&mut self, session: Session) {
+        if session == self.present {
+            return;
+        }
+        let before = std::mem::replace(&mut self.present, session);
+        self.future.clear();
+        if !self.in_gesture {
+            self.remember(before);
+        }
+    }
+
     /// Begins a gesture, such as a drag: all commands until [`end_gesture`](Self::end_gesture) are one step.
     pub fn begin_gesture(&mut self) {
         if !self.in_gesture {
@@ -146,6 +158,17 @@ mod tests {
         history.begin_gesture();
         history.end_gesture();
         assert!(!history.can_undo());
+    }
+
+    #[test]
+    fn an_opened_session_leads_back_to_the_one_before() {
+        let mut history = History::default();
+        history.apply(ambient(30.0)).unwrap();
+        let before = history.present().clone();
+        history.replace(Session::default());
+        assert_eq!(history.present(), &Session::default());
+        history.undo();
+        assert_eq!(history.present(), &before);
     }
 
     #[test]

@@ -1,0 +1,156 @@
+//! What loading captures does to a session, as commands.
+
+use analysis::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
+use analysis::content_hash::ContentHash;
+use analysis::geometry::Point;
+use analysis::session::{CaptureRecord, Command, Role, Session};
+
+use crate::intake::role_on_arrival;
+use crate::notice::Notice;
+
+/// A capture that was read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Arrived {
+    /// Names its bytes.
+    pub hash: ContentHash,
+    /// The name of its file.
+    pub file_name: String,
+    /// What its sidecar says.
+    pub metadata: CaptureMetadata,
+    /// Whether there was a sidecar.
+    pub has_sidecar: bool,
+    /// Whether its pixels were there before; a session that was opened alone lacks them.
+    pub was_known: bool,
+}
+
+/// The commands that take captures into `session`, and what there is to tell.
+///
+/// A capture that is there already is only described anew, where it now comes with a sidecar.
+#[must_use]
+pub fn welcome(session: &Session, arrived: Vec<Arrived>) -> (Vec<Command>, Vec<Notice>) {
+    let mut draft = session.clone();
+    let mut commands = Vec::new();
+    let mut notices = Vec::new();
+    for capture in arrived {
+        for command in commands_for(&draft, capture, &mut notices) {
+            // Every command names what this draft holds; one that does not is left out here and there.
+            if draft.apply(command.clone()).is_ok() {
+                commands.push(command);
+            }
+        }
+    }
+    (commands, notices)
+}
+
+fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) -> Vec<Command> {
+    let Arrived { hash, file_name, metadata, has_sidecar, was_known } = capture;
+    if let Some(loaded) = draft.capture(&hash) {
+        if has_sidecar {
+            return vec![Command::DescribeCapture { hash, metadata }];
+        }
+        if was_known {
+            let told = format!("{file_name} is already loaded as {}.", loaded.file_name);
+            notices.push(Notice::information(told));
+        }
+        return Vec::new();
+    }
+    let has_baseline = draft.with_role(Role::Baseline).next().is_some();
+    let role = role_on_arrival(&file_name, has_baseline, draft.unit().is_some());
+    let mut commands = Vec::new();
+    // The first baseline is the frame of everything: known places in it are known places of the session.
+    if role == Role::Baseline
+        && !has_baseline
+        && draft.layout.corners.is_empty()
+        && !metadata.corners.is_empty()
+    {
+        let corners = metadata
+            .corners
+            .iter()
+            .map(|mark| CornerMark { pixel: Point::new(mark.pixel.x, mark.pixel.y), board: mark.board });
+        commands.push(Command::MarkCorners { corners: corners.collect() });
+    }
+    if role == Role::Unit {
+        if draft.board == BoardIdentity::default() {
+            commands.push(Command::NameBoard { board: metadata.board.clone() });
+        }
+        if draft.conditions == TestConditions::default() {
+            commands.push(Command::SetConditions { conditions: metadata.conditions.clone() });
+        }
+    }
+    commands.push(Command::AddCapture { record: CaptureRecord { hash, file_name, role, metadata } });
+    commands
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn arrived(file_name: &str) -> Arrived {
+        Arrived {
+            hash: ContentHash::of(file_name.as_bytes()),
+            file_name: file_name.to_owned(),
+            metadata: CaptureMetadata::default(),
+            has_sidecar: false,
+            was_known: false,
+        }
+    }
+
+    fn after(session: &Session, captures: Vec<Arrived>) -> (Session, Vec<Notice>) {
+        let (commands, notices) = welcome(session, captures);
+        let mut session = session.clone();
+        for command in commands {
+            session.apply(command).unwrap();
+        }
+        (session, notices)
+    }
+
+    #[test]
+    fn the_first_capture_is_the_baseline_and_the_next_the_unit() {
+        let (session, _) =
+            after(&Session::default(), vec![arrived("1.tiff"), arrived("2.tiff"), arrived("3.tiff")]);
+        let roles: Vec<_> = session.captures.iter().map(|record| record.role).collect();
+        assert_eq!(roles, [Role::Baseline, Role::Unit, Role::Baseline]);
+    }
+
+    #[test]
+    fn corners_of_the_first_baseline_become_those_of_the_session() {
+        let mark = CornerMark { pixel: Point::new(4.0, 5.0), board: Point::new(0.0, 0.0) };
+        let mut with_corners = arrived("baseline.tiff");
+        with_corners.metadata.corners = vec![mark];
+        let (session, _) = after(&Session::default(), vec![with_corners.clone()]);
+        assert_eq!(session.layout.corners.len(), 1);
+        let mut second = arrived("baseline-2.tiff");
+        second.metadata.corners = vec![mark, mark];
+        let (session, _) = after(&session, vec![second]);
+        assert_eq!(session.layout.corners.len(), 1);
+    }
+
+    #[test]
+    fn a_capture_loaded_twice_is_told_and_not_added() {
+        let (session, _) = after(&Session::default(), vec![arrived("1.tiff")]);
+        let twice = Arrived { was_known: true, ..arrived("1.tiff") };
+        let (again, notices) = after(&session, vec![twice]);
+        assert_eq!(again, session);
+        assert_eq!(notices.len(), 1);
+    }
+
+    #[test]
+    fn the_missing_file_of_an_opened_session_comes_back_in_silence() {
+        let (session, _) = after(&Session::default(), vec![arrived("1.tiff")]);
+        let (again, notices) = after(&session, vec![arrived("1.tiff")]);
+        assert_eq!(again, session);
+        assert!(notices.is_empty());
+    }
+
+    #[test]
+    fn a_late_sidecar_describes_the_capture_that_is_there() {
+        let (session, _) = after(&Session::default(), vec![arrived("1.tiff")]);
+        let mut described = arrived("1.tiff");
+        described.has_sidecar = true;
+        described.metadata.notes = "tilted".to_owned();
+        let (session, notices) = after(&session, vec![described]);
+        assert_eq!(session.captures.len(), 1);
+        assert_eq!(session.captures[0].metadata.notes, "tilted");
+        assert!(notices.is_empty());
+    }
+}

@@ -1,0 +1,101 @@
+//! The documents a comparison is handed on as, written and read in the worker.
+
+use analysis::comparison::Comparison;
+use analysis::content_hash::ContentHash;
+use analysis::result::{
+    OriginalFile, ResultInput, findings_csv, read_result, temperature_maps, write_result,
+};
+use analysis::session::Session;
+
+use super::handle::{Failure, Report, Workbench};
+use super::protocol::{Buffer, Document, Outcome, WrittenFile};
+
+const NOTHING_SAVED: &str = "Nothing was saved; the session is as it was.";
+
+impl Workbench {
+    /// Writes a document of the session's comparison, which is made again where it must be.
+    pub(super) fn write(
+        &mut self,
+        document: Document,
+        session: &Session,
+        written_at: &str,
+        report: &mut Report<'_>,
+    ) -> Result<(Outcome, Vec<Buffer>), Failure> {
+        let comparison = self.compare(session, report).map_err(|why| Failure::new(why, NOTHING_SAVED))?;
+        report("Writing", 0.9);
+        let name = name_of(session);
+        let written = match document {
+            Document::Result => self.result_file(&name, session, &comparison, written_at),
+            Document::Findings => tables(&name, session, &comparison),
+            Document::Maps => maps(&name, &comparison),
+        }?;
+        let (files, buffers) = written.into_iter().unzip();
+        Ok((Outcome::Written { document, files }, buffers))
+    }
+
+    fn result_file(
+        &self,
+        name: &str,
+        session: &Session,
+        comparison: &Comparison,
+        written_at: &str,
+    ) -> Result<Vec<Written>, Failure> {
+        let originals: Vec<_> = session
+            .captures
+            .iter()
+            .filter_map(|record| {
+                let kept = self.captures.get(&record.hash)?;
+                Some(OriginalFile { file_name: &record.file_name, bytes: &kept.bytes })
+            })
+            .collect();
+        let input = ResultInput {
+            session,
+            comparison,
+            originals: &originals,
+            written_at,
+            software_version: env!("CARGO_PKG_VERSION"),
+        };
+        let html = write_result(&input).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
+        Ok(vec![written(format!("{name}-result.html"), "text/html", html.into_bytes())])
+    }
+}
+
+type Written = (WrittenFile, Buffer);
+
+fn written(file_name: String, media_type: &str, bytes: Vec<u8>) -> Written {
+    (WrittenFile { file_name, media_type: media_type.to_owned() }, Buffer::Bytes(bytes))
+}
+
+fn tables(name: &str, session: &Session, comparison: &Comparison) -> Result<Vec<Written>, Failure> {
+    let table = findings_csv(session, comparison).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
+    Ok(vec![written(format!("{name}-findings.csv"), "text/csv", table.into_bytes())])
+}
+
+fn maps(name: &str, comparison: &Comparison) -> Result<Vec<Written>, Failure> {
+    let maps = temperature_maps(comparison).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
+    Ok(maps
+        .into_iter()
+        .map(|map| written(format!("{name}-{}.tiff", map.name), "image/tiff", map.bytes))
+        .collect())
+}
+
+/// A file name that says which board: its serial, else the unit's capture, without signs that a file system refuses.
+fn name_of(session: &Session) -> String {
+    let unit = session.unit().map_or("", |unit| unit.file_name.as_str());
+    let stem = unit.rsplit_once('.').map_or(unit, |(stem, _)| stem);
+    let name = if session.board.serial.trim().is_empty() { stem } else { session.board.serial.trim() };
+    let name: String = name
+        .chars()
+        .map(|letter| if letter.is_alphanumeric() || matches!(letter, '-' | '_') { letter } else { '-' })
+        .collect();
+    if name.is_empty() { "board".to_owned() } else { name }
+}
+
+/// Reads a result file: its session and captures.
+pub(super) fn read(file_name: String, bytes: &[u8]) -> Result<(Outcome, Vec<Buffer>), Failure> {
+    let html = String::from_utf8_lossy(bytes);
+    let restored = read_result(&file_name, &html).map_err(|error| Failure::new(error, ""))?;
+    let captures = restored.captures.iter().map(|capture| ContentHash::of(&capture.bytes)).collect();
+    let buffers = restored.captures.into_iter().map(|capture| Buffer::Bytes(capture.bytes)).collect();
+    Ok((Outcome::Restored { file_name, session: Box::new(restored.session), captures }, buffers))
+}

@@ -1,0 +1,60 @@
+//! What of a session a result depends on: when only the rest changes, the result stands.
+
+use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
+use analysis::inspection::ProbeReading;
+use analysis::session::Session;
+use analysis::units::TemperatureUnit;
+
+/// A capture's metadata without what is merely written about it: what its apparent temperature depends on.
+#[must_use]
+pub fn for_pixels(metadata: &CaptureMetadata) -> CaptureMetadata {
+    CaptureMetadata {
+        notes: String::new(),
+        time: String::new(),
+        board: BoardIdentity::default(),
+        conditions: TestConditions::default(),
+        ..metadata.clone()
+    }
+}
+
+/// A session without what no comparison depends on: names, read-outs, the words of readings, the verdict.
+#[must_use]
+pub fn for_comparison(session: &Session) -> Session {
+    let mut relevant = session.clone();
+    relevant.board = BoardIdentity::default();
+    relevant.conditions.notes.clear();
+    relevant.temperature_unit = TemperatureUnit::default();
+    relevant.gauges.clear();
+    relevant.verdict = None;
+    // Which measurements were made may matter to the probe list; their words do not.
+    for (_, reading) in &mut relevant.readings {
+        *reading = ProbeReading { verdict: reading.verdict, ..ProbeReading::default() };
+    }
+    for record in &mut relevant.captures {
+        record.metadata.notes.clear();
+        record.metadata.time.clear();
+        record.metadata.board = BoardIdentity::default();
+        record.metadata.conditions.notes.clear();
+    }
+    relevant
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use analysis::session::{Command, Outcome, Verdict};
+    use analysis::units::Kelvin;
+
+    #[test]
+    fn a_verdict_leaves_the_comparison_and_an_ambient_does_not() {
+        let before = Session::default();
+        let mut judged = before.clone();
+        let verdict =
+            Verdict { outcome: Outcome::Fail, reason: "U7 runs hot".into(), judged_by: String::new() };
+        judged.apply(Command::Judge { verdict }).unwrap();
+        assert_eq!(for_comparison(&judged), for_comparison(&before));
+        let mut warmer = before.clone();
+        warmer.apply(Command::SetAmbient { ambient: Kelvin::new(300.0).unwrap() }).unwrap();
+        assert_ne!(for_comparison(&warmer), for_comparison(&before));
+    }
+}

@@ -1,0 +1,92 @@
+//! What a table of parts does to a session: placements, limits, or both.
+
+use analysis::board::{BoardFileError, LengthUnit, parse_limits, parse_placements};
+use analysis::session::Command;
+
+use crate::intake::DroppedText;
+
+/// What came of reading a table.
+#[derive(Debug, Clone, PartialEq)]
+pub enum TableRead {
+    /// It holds placements, limits or both, with what is odd in them.
+    Parts {
+        /// What it does to the session.
+        commands: Vec<Command>,
+        /// What a person should know, each with the file's name.
+        warnings: Vec<String>,
+    },
+    /// Nothing says in which unit its places are.
+    UnitUnstated {
+        /// How far the parts spread, in the file's numbers.
+        span: [f64; 2],
+    },
+    /// It is no table of parts.
+    NoParts,
+    /// It is one, and damaged: what is wrong, with the file's name.
+    Damaged(String),
+}
+
+/// Reads a table whose places are in `unit`, where it does not say so itself.
+#[must_use]
+pub fn read_table(table: &DroppedText, unit: Option<LengthUnit>) -> TableRead {
+    let DroppedText { file_name, text } = table;
+    let mut commands = Vec::new();
+    let mut warnings = Vec::new();
+    match parse_placements(file_name, text, unit) {
+        Ok((placements, odd)) => {
+            commands.push(Command::LoadPlacements { file_name: file_name.clone(), placements });
+            warnings.extend(odd.iter().map(|warning| format!("{file_name}: {warning}")));
+        }
+        Err(BoardFileError::NoHeadings { .. }) => {}
+        Err(BoardFileError::UnitUnstated { span, .. }) => return TableRead::UnitUnstated { span },
+        Err(error) => return TableRead::Damaged(error.to_string()),
+    }
+    match parse_limits(file_name, text) {
+        Ok((limits, odd)) => {
+            commands.push(Command::LoadLimits { file_name: file_name.clone(), limits });
+            warnings.extend(odd.iter().map(|warning| format!("{file_name}: {warning}")));
+        }
+        Err(BoardFileError::NoHeadings { .. }) => {}
+        Err(error) => return TableRead::Damaged(error.to_string()),
+    }
+    if commands.is_empty() { TableRead::NoParts } else { TableRead::Parts { commands, warnings } }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str, unit: Option<LengthUnit>) -> TableRead {
+        read_table(&DroppedText { file_name: "parts.csv".to_owned(), text: text.to_owned() }, unit)
+    }
+
+    fn commands(read: TableRead) -> Vec<Command> {
+        match read {
+            TableRead::Parts { commands, .. } => commands,
+            other => panic!("no parts: {other:?}"),
+        }
+    }
+
+    #[test]
+    fn placements_and_limits_are_told_apart_by_their_headings() {
+        let placements = commands(read("Ref,X (mm),Y (mm)\nR1,1,2\n", None));
+        assert!(matches!(placements.as_slice(), [Command::LoadPlacements { .. }]));
+        let limits = commands(read("designator,max_case_degC\nU1,85\n", None));
+        assert!(matches!(limits.as_slice(), [Command::LoadLimits { .. }]));
+    }
+
+    #[test]
+    fn places_without_a_unit_are_asked_about_and_read_once_it_is_known() {
+        let text = "Ref,X,Y\nR1,100,200\nR2,300,500\n";
+        assert!(matches!(read(text, None), TableRead::UnitUnstated { .. }));
+        let loaded = commands(read(text, Some(LengthUnit::Mil)));
+        assert!(
+            matches!(loaded.as_slice(), [Command::LoadPlacements { placements, .. }] if placements.len() == 2)
+        );
+    }
+
+    #[test]
+    fn other_text_is_no_table_of_parts() {
+        assert_eq!(read("21.5,22.0\n23.0,22.5\n", None), TableRead::NoParts);
+    }
+}

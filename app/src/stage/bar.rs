@@ -1,0 +1,149 @@
+//! The controls above the picture: what is shown, how, in which colours, and what lies on it.
+
+use analysis::palette::Palette;
+use leptos::prelude::*;
+
+use super::Pictures;
+use super::look::{Arrangement, Look, Subject, Tool};
+use crate::store::{ComparisonState, Store};
+use crate::widgets::{Choice, Icon, Picker, Sign, Tick};
+
+/// All of them.
+#[component]
+pub fn StageBar() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let subject = Signal::derive(move || Some(look.subject.get()));
+    let arrangement = Signal::derive(move || Some(look.arrangement.get()));
+    let two = move || look.arrangement.get() != Arrangement::Single;
+    view! {
+        <div class="stage-bar">
+            <Choice
+                legend="Arrangement"
+                quiet=true
+                testid="arrangement"
+                options=Arrangement::ALL.map(|a| (a, a.name())).to_vec()
+                chosen=arrangement
+                choose=move |arrangement| {
+                    look.arrangement.set(arrangement);
+                    if arrangement != Arrangement::Single && look.subject.get_untracked() == Subject::Difference {
+                        look.subject.set(Subject::Baseline);
+                    }
+                }
+            />
+            <div hidden=two>
+                <Choice
+                    legend="Picture"
+                    quiet=true
+                    testid="subject"
+                    options=Subject::ALL.map(|s| (s, s.name())).to_vec()
+                    chosen=subject
+                    choose=move |subject| look.subject.set(subject)
+                />
+            </div>
+            <span class="grow"></span>
+            <ViewMenu />
+            <div class="row zoom">
+                <button aria-label="Smaller" title="Smaller (−)" on:click=move |_| look.zoom(0.8)>
+                    <Icon sign=Sign::Further />
+                </button>
+                <button aria-label="Larger" title="Larger (+)" on:click=move |_| look.zoom(1.25)>
+                    <Icon sign=Sign::Closer />
+                </button>
+                <button aria-label="Whole picture" title="Whole picture (0)" on:click=move |_| look.fit()>
+                    <Icon sign=Sign::Whole />
+                </button>
+            </div>
+        </div>
+    }
+}
+
+/// Colours and overlays, folded away.
+#[component]
+fn ViewMenu() -> impl IntoView {
+    let look = expect_context::<Look>();
+    view! {
+        <details class="menu" data-testid="view-menu">
+            <summary>"Colours and marks"</summary>
+            <div class="menu-body">
+                <PalettePicker label="Colours of temperatures" palettes=&Palette::RISING chosen=look.rising />
+                <PalettePicker label="Colours of differences" palettes=&Palette::DIVERGING chosen=look.diverging />
+                <Tick label="Findings" on=look.findings set=move |on| look.findings.set(on) />
+                <Tick label="Part bodies" on=look.parts set=move |on| look.parts.set(on) />
+                <Tick label="Regions of the surface" on=look.regions set=move |on| look.regions.set(on) />
+                <Tick label="Blend enlarged pixels" on=look.smooth set=move |on| look.smooth.set(on) />
+            </div>
+        </details>
+    }
+}
+
+#[component]
+fn PalettePicker(
+    /// What is coloured.
+    label: &'static str,
+    /// The palettes to choose from.
+    palettes: &'static [Palette],
+    /// The one chosen.
+    chosen: RwSignal<Palette>,
+) -> impl IntoView {
+    let names: Vec<String> = palettes.iter().map(|palette| palette.name().to_owned()).collect();
+    let place = Signal::derive(move || palettes.iter().position(|palette| *palette == chosen.get()));
+    let choose = move |place: usize| {
+        if let Some(palette) = palettes.get(place) {
+            chosen.set(*palette);
+        }
+    };
+    view! { <Picker label=label options=names chosen=place choose=choose /> }
+}
+
+/// What the tool in hand asks for, and the way to lay it down.
+#[component]
+pub fn ToolAdvice() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let advice = move || {
+        let tool = look.tool.get();
+        if tool == Tool::Landmark && look.pending_landmark.with(Option::is_some) {
+            "Now click the same place in the unit.".to_owned()
+        } else {
+            format!("{}: {}", tool.name(), tool.advice())
+        }
+    };
+    view! {
+        <div class="tool-advice" role="status" hidden=move || look.tool.get() == Tool::Look>
+            <span>{advice}</span>
+            <button data-testid="tool-done" on:click=move |_| look.take(Tool::Look)>
+                "Done (Esc)"
+            </button>
+        </div>
+    }
+}
+
+/// Why the picture is missing or old, and how far the work is.
+#[component]
+pub fn StageState() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let pictures = expect_context::<Pictures>();
+    let store = Store::expect();
+    let missing = move || pictures.of(look.subject.get()).with(|picture| picture.as_ref().err().cloned());
+    let progress = move || {
+        let state = store.comparison().get();
+        state.progress().map(|progress| {
+            let percent = (progress.fraction * 100.0).round();
+            let old = matches!(state, ComparisonState::OutOfDate(..));
+            let words =
+                if old { format!("Out of date — {}", progress.stage) } else { progress.stage.clone() };
+            view! {
+                <div class="progress" data-testid="progress">
+                    <span>{words}</span>
+                    <progress max="100" value=percent aria-label="Progress of the comparison"></progress>
+                    <button on:click=move |_| store.cancel()>"Stop"</button>
+                </div>
+            }
+        })
+    };
+    view! {
+        <p class="missing" hidden=move || missing().is_none()>
+            {missing}
+        </p>
+        {progress}
+    }
+}

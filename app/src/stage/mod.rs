@@ -1,0 +1,190 @@
+//! The picture stage: the picture, what is drawn on it, and everything it reads out.
+
+pub mod view;
+
+pub mod draft;
+pub mod keys;
+pub mod outline_path;
+
+pub mod look;
+
+pub mod bodies;
+pub mod shown;
+
+pub mod bar;
+pub mod gauges;
+pub mod layer;
+pub mod overlay;
+pub mod pane;
+pub mod placing;
+pub mod pointer;
+pub mod profile;
+pub mod readout;
+pub mod scale;
+
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use analysis::session::Role;
+use leptos::html::Div;
+use leptos::prelude::*;
+use wasm_bindgen::prelude::*;
+use web_sys::ResizeObserver;
+
+use crate::store::Store;
+use look::{Arrangement, BLINK, Look, Subject, Tool};
+use shown::{Shown, captured, shown};
+use view::{Extent, View};
+
+/// A picture, or what it waits for.
+pub type Picture = Memo<Result<Shown, String>>;
+
+/// The pictures there are, provided as a context.
+#[derive(Debug, Clone, Copy)]
+pub struct Pictures {
+    /// The known-good boards.
+    pub baseline: Picture,
+    /// The unit, on the baseline's pixels once it is aligned.
+    pub unit: Picture,
+    /// Unit minus baseline.
+    pub difference: Picture,
+    /// The unit in its own pixels.
+    pub unit_own: Picture,
+}
+
+impl Pictures {
+    /// The pictures of this store.
+    #[must_use]
+    pub fn new(store: Store) -> Self {
+        Self {
+            baseline: Memo::new(move |_| shown(store, Subject::Baseline)),
+            unit: Memo::new(move |_| shown(store, Subject::Unit)),
+            difference: Memo::new(move |_| shown(store, Subject::Difference)),
+            unit_own: Memo::new(move |_| captured(store, Role::Unit)),
+        }
+    }
+
+    /// The picture of a subject.
+    #[must_use]
+    pub const fn of(self, subject: Subject) -> Picture {
+        match subject {
+            Subject::Baseline => self.baseline,
+            Subject::Unit => self.unit,
+            Subject::Difference => self.difference,
+        }
+    }
+}
+
+/// Puts what stage and steps share into context.
+pub fn provide(store: Store) {
+    let look = Look::new();
+    let pictures = Pictures::new(store);
+    provide_context(look);
+    provide_context(pictures);
+    provide_context(bodies::Bodies::new(store));
+    provide_context(scale::Scales::new(look, [pictures.baseline, pictures.unit], pictures.difference));
+}
+
+/// The picture stage.
+#[component]
+pub fn Stage() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let pictures = expect_context::<Pictures>();
+    let measured = NodeRef::<Div>::new();
+    watch_size(measured, look.pane);
+    keep_fitted(look, pictures);
+    blink(look);
+    let single = Signal::derive(move || match look.arrangement.get() {
+        Arrangement::Blink if look.blink_unit.get() => pictures.unit.get().ok(),
+        Arrangement::Single => pictures.of(look.subject.get()).get().ok(),
+        _ => pictures.baseline.get().ok(),
+    });
+    let title = Signal::derive(move || match look.arrangement.get() {
+        Arrangement::Blink if look.blink_unit.get() => Subject::Unit.name(),
+        Arrangement::Single => look.subject.get().name(),
+        Arrangement::Swipe => "Baseline | Unit",
+        _ => Subject::Baseline.name(),
+    });
+    let second = Signal::derive(move || {
+        let own = look.tool.get() == Tool::Landmark;
+        if own { pictures.unit_own.get().ok() } else { pictures.unit.get().ok() }
+    });
+    let over = Signal::derive(move || {
+        pictures.unit.get().ok().filter(|_| look.arrangement.get() == Arrangement::Swipe)
+    });
+    let unit_title = Signal::derive(|| Subject::Unit.name());
+    view! {
+        <section class="stage" aria-label="Picture">
+            <bar::StageBar />
+            <bar::ToolAdvice />
+            <div class="stage-middle">
+                <div class="panes">
+                    <pane::Pane shown=single over=over title=title testid="picture" measured=measured />
+                    <Show when=move || look.arrangement.get() == Arrangement::Beside>
+                        <pane::Pane
+                            shown=second
+                            title=unit_title
+                            testid="picture-unit"
+                            measured=NodeRef::new()
+                        />
+                    </Show>
+                    <bar::StageState />
+                </div>
+                <scale::ColorScale />
+            </div>
+            <readout::ReadOut />
+            <gauges::Gauges />
+        </section>
+    }
+}
+
+/// Keeps `extent` the size of an element.
+fn watch_size(element: NodeRef<Div>, extent: RwSignal<Extent>) {
+    type Watch = (ResizeObserver, Closure<dyn FnMut()>);
+    let watch = Rc::new(RefCell::new(None::<Watch>));
+    Effect::new(move || {
+        let Some(element) = element.get() else { return };
+        let observed = element.clone();
+        let measure = Closure::new(move || {
+            let area = observed.get_bounding_client_rect();
+            extent.set(Extent { width: area.width(), height: area.height() });
+        });
+        if let Ok(observer) = ResizeObserver::new(measure.as_ref().unchecked_ref()) {
+            observer.observe(&element);
+            // The closure lives as long as the page does: the stage is never taken down while it is in use.
+            if let Some((old, _)) = watch.borrow_mut().replace((observer, measure)) {
+                old.disconnect();
+            }
+        }
+    });
+}
+
+/// Fits the picture when it or its pane changes, unless a person has moved it.
+fn keep_fitted(look: Look, pictures: Pictures) {
+    Effect::new(move |before: Option<View>| {
+        let size = |picture: Picture| picture.with(|p| p.as_ref().ok().map(Shown::extent));
+        let Some(extent) = size(pictures.of(look.subject.get())).or_else(|| size(pictures.baseline)) else {
+            return before.unwrap_or_default();
+        };
+        let fitted = View::fit(extent, look.pane.get());
+        let untouched = before.is_none_or(|before| before == look.view.get_untracked());
+        if untouched || look.picture.get_untracked() != extent {
+            look.view.set(fitted);
+        }
+        look.picture.set(extent);
+        fitted
+    });
+}
+
+/// Turns the pictures of a blink over.
+fn blink(look: Look) {
+    Effect::new(move |before: Option<Option<IntervalHandle>>| {
+        if let Some(Some(running)) = before {
+            running.clear();
+        }
+        let blinking = look.arrangement.get() == Arrangement::Blink;
+        let turn = move || look.blink_unit.update(|unit| *unit = !*unit);
+        // Without a timer the picture stands still, which is no worse than a single one.
+        if blinking { set_interval_with_handle(turn, BLINK).ok() } else { None }
+    });
+}

@@ -1,0 +1,136 @@
+//! Bodies, regions, read-outs and findings as shapes in the picture's pixels.
+
+use analysis::inspection::Sign;
+use analysis::session::GaugePlace;
+use leptos::prelude::*;
+
+use super::points_text;
+use crate::stage::bodies::Bodies;
+use crate::stage::look::Look;
+use crate::stage::outline_path::{Drawn, drawn};
+use crate::stage::view::Spot;
+use crate::store::Store;
+
+/// The bodies of the parts.
+#[component]
+pub fn PartShapes() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let bodies = expect_context::<Bodies>();
+    let shapes = move || {
+        if !look.parts.get() {
+            return Vec::new();
+        }
+        bodies.all().with(|all| {
+            all.iter()
+                .map(|body| {
+                    let corners = body.corners.map(|corner| Spot::new(corner.x, corner.y));
+                    view! { <polygon class="part" points=points_text(corners) /> }
+                })
+                .collect()
+        })
+    };
+    view! { <g>{shapes}</g> }
+}
+
+/// The regions with a finish of their own.
+#[component]
+pub fn RegionShapes() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let bodies = expect_context::<Bodies>();
+    let session = Store::expect().session();
+    let surface = Memo::new(move |_| session.with(|session| session.surface.regions.clone()));
+    let shapes = move || {
+        if !look.regions.get() {
+            return Vec::new();
+        }
+        let to_picture = bodies.board_to_picture().get();
+        surface.with(|regions| {
+            regions
+                .iter()
+                .filter_map(|region| drawn(&region.outline, to_picture.as_ref()))
+                .map(|outline| view! { <Shape drawn=outline class="region" /> })
+                .collect()
+        })
+    };
+    view! { <g>{shapes}</g> }
+}
+
+/// One outline as its own kind of element.
+#[component]
+fn Shape(
+    /// What to draw.
+    drawn: Drawn,
+    /// How it looks.
+    class: &'static str,
+) -> impl IntoView {
+    match drawn {
+        Drawn::Closed(places) => view! { <polygon class=class points=points_text(places) /> }.into_any(),
+        Drawn::Oval { center, half } => {
+            view! { <ellipse class=class cx=center.x cy=center.y rx=half.x ry=half.y /> }.into_any()
+        }
+        Drawn::Brushed { path, radius } => {
+            // A lone dot needs a second place for its round ends to show.
+            let path = if let [only] = path.as_slice() { vec![*only, *only] } else { path };
+            let class = format!("{class} brushed");
+            view! { <polyline class=class points=points_text(path) stroke-width=2.0 * radius /> }.into_any()
+        }
+    }
+}
+
+/// The read-outs.
+#[component]
+pub fn GaugeShapes() -> impl IntoView {
+    let session = Store::expect().session();
+    let gauges = Memo::new(move |_| session.with(|session| session.gauges.clone()));
+    let shape = |place: GaugePlace| match place {
+        GaugePlace::Point { at } => {
+            view! { <rect class="gauge" x=at.x - 1.5 y=at.y - 1.5 width="3" height="3" /> }.into_any()
+        }
+        GaugePlace::Area { from, to } => view! {
+            <rect
+                class="gauge"
+                x=from.x.min(to.x)
+                y=from.y.min(to.y)
+                width=(from.x - to.x).abs()
+                height=(from.y - to.y).abs()
+            />
+        }
+        .into_any(),
+        GaugePlace::Line { from, to } => {
+            view! { <line class="gauge" x1=from.x y1=from.y x2=to.x y2=to.y /> }.into_any()
+        }
+    };
+    let shapes =
+        move || gauges.with(|gauges| gauges.iter().map(|gauge| shape(gauge.place)).collect::<Vec<_>>());
+    view! { <g>{shapes}</g> }
+}
+
+/// Boxes around the findings.
+#[component]
+pub fn FindingShapes() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let state = Store::expect().comparison();
+    let shapes = move || {
+        let state = state.get();
+        let Some(comparison) = state.latest().filter(|_| look.findings.get()) else { return Vec::new() };
+        let boxed = |(place, finding): (usize, &analysis::inspection::Finding)| {
+            let [left, top, right, bottom] = finding.bounds.map(f64::from);
+            let class = match finding.sign {
+                Sign::Hotter => "found warmer",
+                Sign::Colder => "found colder",
+            };
+            view! {
+                <rect
+                    class=class
+                    class:chosen=move || look.chosen.get() == Some(place)
+                    x=left - 0.5
+                    y=top - 0.5
+                    width=right - left + 1.0
+                    height=bottom - top + 1.0
+                />
+            }
+        };
+        comparison.findings.iter().enumerate().map(boxed).collect::<Vec<_>>()
+    };
+    view! { <g>{shapes}</g> }
+}

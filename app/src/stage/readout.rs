@@ -1,0 +1,118 @@
+//! The line of readings: what the place under the pointer or cross-hair reads, and why.
+
+use analysis::geometry::Point;
+use analysis::surface::{DecidedBy, finish_at};
+use leptos::prelude::*;
+
+use super::Pictures;
+use super::bodies::Bodies;
+use super::look::{Cursor, Look, Plane};
+use super::shown::Shown;
+use super::view::Spot;
+use crate::store::Store;
+use crate::wording;
+
+/// One reading with its name.
+struct Reading {
+    name: &'static str,
+    value: String,
+    testid: &'static str,
+}
+
+/// What the page can say of a place. Reactive.
+fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) -> Vec<Reading> {
+    let unit = store.session().with(|session| session.temperature_unit);
+    let at = cursor.at;
+    let value = |picture: &Result<Shown, String>| {
+        let shown = picture.as_ref().ok().filter(|shown| shown.plane == cursor.plane)?;
+        shown.at(at).map(f64::from)
+    };
+    let mut readings = Vec::new();
+    let mut say = |name, testid, value: String| readings.push(Reading { name, value, testid });
+    let temperature = |kelvin| wording::temperature(unit, kelvin);
+    if let Some(kelvin) = pictures.baseline.with(value) {
+        say("Baseline", "reading-baseline", temperature(kelvin));
+    }
+    if let Some(kelvin) = pictures.unit.with(value) {
+        say("Unit", "reading-unit", temperature(kelvin));
+    }
+    if let Some(kelvin) = pictures.difference.with(value) {
+        say("Difference", "reading-difference", wording::difference(unit, kelvin));
+    }
+    if cursor.plane == Plane::Baseline {
+        say("Emissivity", "reading-emissivity", emissivity_at(store, bodies, at));
+        if let Some(part) = bodies.part_at(at) {
+            say("Part", "reading-part", part);
+        }
+    }
+    say("Place", "reading-place", place_text(bodies, cursor));
+    readings
+}
+
+/// The emissivity a place is corrected with, and what decides it. Reactive.
+fn emissivity_at(store: Store, bodies: Bodies, at: Spot) -> String {
+    let map = bodies.board_to_picture().get();
+    store.session().with(|session| {
+        let (decided_by, finish) = finish_at(&session.surface, Point::new(at.x, at.y), map.as_ref());
+        let origin = match decided_by {
+            DecidedBy::Region(index) => session.surface.regions.get(index).map(|region| region.name.clone()),
+            DecidedBy::Whole if session.surface.map.is_some() => Some("emissivity picture".to_owned()),
+            DecidedBy::Whole => None,
+        };
+        format!("{} · {}", wording::emissivity(finish), origin.as_deref().unwrap_or("whole board"))
+    })
+}
+
+fn place_text(bodies: Bodies, cursor: Cursor) -> String {
+    let pixel = format!("{}, {} px", wording::number(cursor.at.x, 0), wording::number(cursor.at.y, 0));
+    let board = bodies.on_board(cursor.at).filter(|_| cursor.plane == Plane::Baseline);
+    match board {
+        Some(point) => {
+            format!("{pixel} · {}, {} mm", wording::number(point.x, 1), wording::number(point.y, 1))
+        }
+        None => pixel,
+    }
+}
+
+/// The line of readings. Only the cross-hair's is read out, not every place a mouse passes.
+#[component]
+pub fn ReadOut() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let pictures = expect_context::<Pictures>();
+    let bodies = expect_context::<Bodies>();
+    let store = Store::expect();
+    let items = move || {
+        let readings = look.read_at().map(|cursor| readings(store, pictures, bodies, cursor));
+        readings.map(|readings| {
+            readings
+                .into_iter()
+                .map(|reading| {
+                    view! {
+                        <div>
+                            <dt>{reading.name}</dt>
+                            <dd data-testid=reading.testid>{reading.value}</dd>
+                        </div>
+                    }
+                })
+                .collect::<Vec<_>>()
+        })
+    };
+    let spoken = move || {
+        look.cursor.get().map(|cursor| {
+            let readings = readings(store, pictures, bodies, cursor);
+            readings
+                .into_iter()
+                .map(|reading| format!("{} {}", reading.name, reading.value))
+                .collect::<Vec<_>>()
+                .join(", ")
+        })
+    };
+    let empty = move || look.read_at().is_none();
+    view! {
+        <div class="readout" data-testid="readout">
+            <dl hidden=empty>{items}</dl>
+            <p hidden=move || !empty()>"Point at the picture to read it; click to leave the cross-hair there."</p>
+            <p class="unseen" aria-live="polite">{spoken}</p>
+        </div>
+    }
+}

@@ -1,0 +1,248 @@
+//! The colour scale beside the picture: which value has which colour, and the handles that change it.
+
+use analysis::palette::Palette;
+use analysis::units::TemperatureUnit;
+use leptos::prelude::*;
+use web_sys::{HtmlElement, KeyboardEvent, PointerEvent};
+
+use super::look::{Look, Subject};
+use super::shown::Shown;
+use crate::store::Store;
+use crate::widgets::NumberField;
+use crate::wording;
+
+/// The narrowest scale, K: narrower ones would show nothing but the camera's noise.
+const NARROWEST: f64 = 0.2;
+
+/// The limits of the two colour scales, in use and as the pictures would have them.
+#[derive(Debug, Clone, Copy)]
+pub struct Scales {
+    look: Look,
+    /// Lowest and highest temperature of the pictures, K.
+    pub found: Memo<(f64, f64)>,
+    /// The largest difference either way, K.
+    pub found_span: Memo<f64>,
+}
+
+impl Scales {
+    /// Scales that follow these pictures: baseline and unit share one, so that equal colours are equal temperatures.
+    pub fn new(
+        look: Look,
+        pictures: [Memo<Result<Shown, String>>; 2],
+        difference: Memo<Result<Shown, String>>,
+    ) -> Self {
+        let range = |picture: Memo<Result<Shown, String>>| {
+            picture.with(|picture| picture.as_ref().ok().and_then(Shown::range))
+        };
+        let found = Memo::new(move |_| {
+            let ranges = pictures.into_iter().filter_map(range);
+            let (lo, hi) = ranges.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))).unwrap_or((293.15, 323.15));
+            let (lo, hi) = (f64::from(lo), f64::from(hi));
+            (lo, hi.max(lo + NARROWEST))
+        });
+        let found_span = Memo::new(move |_| {
+            let (lo, hi) = range(difference).unwrap_or((-1.0, 1.0));
+            f64::from(lo.abs().max(hi.abs())).max(NARROWEST)
+        });
+        Self { look, found, found_span }
+    }
+
+    /// Limits and palette for temperatures or differences. Reactive.
+    #[must_use]
+    pub fn of(self, difference: bool) -> ((f64, f64), Palette) {
+        (self.limits(difference), if difference { self.look.diverging.get() } else { self.look.rising.get() })
+    }
+
+    /// Lower and upper limit. Reactive.
+    #[must_use]
+    pub fn limits(self, difference: bool) -> (f64, f64) {
+        if difference {
+            let span = self.look.span.get().unwrap_or_else(|| self.found_span.get());
+            (-span, span)
+        } else {
+            self.look.limits.get().unwrap_or_else(|| self.found.get())
+        }
+    }
+
+    /// The values from the foot to the head of the bar: what was found, and the limits with it. Reactive.
+    fn bar(self, difference: bool) -> (f64, f64) {
+        let (lo, hi) = self.limits(difference);
+        if difference {
+            let span = self.found_span.get().max(hi);
+            (-span, span)
+        } else {
+            let (found_lo, found_hi) = self.found.get();
+            (found_lo.min(lo), found_hi.max(hi))
+        }
+    }
+
+    fn set_limit(self, difference: bool, upper: bool, value: f64) {
+        if difference {
+            self.look.span.set(Some(value.abs().max(NARROWEST)));
+            return;
+        }
+        let (lo, hi) = untrack(|| self.limits(false));
+        self.look.limits.set(Some(if upper {
+            (lo, value.max(lo + NARROWEST))
+        } else {
+            (value.min(hi - NARROWEST), hi)
+        }));
+    }
+
+    fn follow_picture(self, difference: bool) {
+        if difference {
+            self.look.span.set(None);
+        } else {
+            self.look.limits.set(None);
+        }
+    }
+}
+
+fn shown_value(unit: TemperatureUnit, difference: bool, kelvin: f64) -> f64 {
+    let value = if difference { unit.show_difference(kelvin) } else { unit.show(kelvin) };
+    (value * 100.0).round() / 100.0
+}
+
+fn read_value(unit: TemperatureUnit, difference: bool, shown: f64) -> f64 {
+    // A difference has no offset, so it is read as one unit's share of a kelvin.
+    if difference { shown / unit.show_difference(1.0) } else { unit.read(shown) }
+}
+
+fn value_text(unit: TemperatureUnit, difference: bool, kelvin: f64) -> String {
+    if difference { wording::difference(unit, kelvin) } else { wording::temperature(unit, kelvin) }
+}
+
+/// The scale with its handles and fields.
+#[component]
+pub fn ColorScale() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let scales = expect_context::<Scales>();
+    let store = Store::expect();
+    let unit = Signal::derive(move || store.session().with(|session| session.temperature_unit));
+    let difference = Signal::derive(move || look.subject.get() == Subject::Difference);
+    let bar = NodeRef::<leptos::html::Div>::new();
+    let following =
+        move || if difference.get() { look.span.get() } else { look.limits.get().map(|l| l.0) }.is_none();
+    let field = move |upper: bool| {
+        let value = Signal::derive(move || {
+            let (lo, hi) = scales.limits(difference.get());
+            Some(shown_value(unit.get(), difference.get(), if upper { hi } else { lo }))
+        });
+        let commit = move |typed: Option<f64>| {
+            let value = read_value(unit.get_untracked(), difference.get_untracked(), typed?);
+            scales.set_limit(difference.get_untracked(), upper, value);
+            None
+        };
+        let symbol = Signal::derive(move || {
+            let symbol = if difference.get() { unit.get().difference_symbol() } else { unit.get().symbol() };
+            symbol.to_owned()
+        });
+        view! { <NumberField label=if upper { "Upper" } else { "Lower" } unit=symbol value=value commit=commit /> }
+    };
+    view! {
+        <div class="scale" aria-label="Colour scale" role="group">
+            {field(true)} <div class="bar" node_ref=bar>
+                <ScaleColors difference=difference />
+                <Handle upper=true difference=difference unit=unit bar=bar />
+                <Handle upper=false difference=difference unit=unit bar=bar />
+            </div> {field(false)}
+            <button
+                aria-pressed=move || following().to_string()
+                title="The scale follows the picture"
+                on:click=move |_| scales.follow_picture(difference.get_untracked())
+            >
+                "Auto"
+            </button>
+        </div>
+    }
+}
+
+/// The run of colours as a gradient between the handles, end colours beyond them.
+#[component]
+fn ScaleColors(
+    /// Whether differences are shown.
+    difference: Signal<bool>,
+) -> impl IntoView {
+    let scales = expect_context::<Scales>();
+    let gradient = move || {
+        let ((lo, hi), palette) = scales.of(difference.get());
+        let (foot, head) = scales.bar(difference.get());
+        let percent = |value: f64| 100.0 * (value - foot) / (head - foot).max(f64::EPSILON);
+        let (lo, hi) = (percent(lo), percent(hi));
+        let colors = palette.colors();
+        let stops: Vec<String> = colors
+            .iter()
+            .step_by(15)
+            .enumerate()
+            .map(|(place, [r, g, b])| {
+                let at = lo + (hi - lo) * (place * 15) as f64 / (colors.len() - 1) as f64;
+                format!("rgb({r} {g} {b}) {at:.1}%")
+            })
+            .collect();
+        format!("linear-gradient(to top, {})", stops.join(", "))
+    };
+    view! { <div class="colors" style:background=gradient></div> }
+}
+
+/// One limit, pulled by pointer or moved by keys.
+#[component]
+fn Handle(
+    /// Whether it is the upper limit.
+    upper: bool,
+    /// Whether differences are shown.
+    difference: Signal<bool>,
+    /// The unit to show values in.
+    unit: Signal<TemperatureUnit>,
+    /// The bar that it slides along.
+    bar: NodeRef<leptos::html::Div>,
+) -> impl IntoView {
+    let scales = expect_context::<Scales>();
+    let value = move || {
+        let (lo, hi) = scales.limits(difference.get());
+        if upper { hi } else { lo }
+    };
+    let height = move || {
+        let (foot, head) = scales.bar(difference.get());
+        format!("{:.2}%", 100.0 * (value() - foot) / (head - foot).max(f64::EPSILON))
+    };
+    let grip = move |event: PointerEvent| {
+        let handle: HtmlElement = event_target(&event);
+        // Without capture the handle still follows while the pointer stays over it.
+        let _ = handle.set_pointer_capture(event.pointer_id());
+    };
+    let pull = move |event: PointerEvent| {
+        let Some(bar) = bar.get_untracked().filter(|_| event.buttons() & 1 == 1) else { return };
+        let area = bar.get_bounding_client_rect();
+        let (foot, head) = untrack(|| scales.bar(difference.get()));
+        let fraction = 1.0 - (f64::from(event.client_y()) - area.top()) / area.height().max(1.0);
+        scales.set_limit(difference.get_untracked(), upper, foot + fraction.clamp(0.0, 1.0) * (head - foot));
+    };
+    let step = move |event: KeyboardEvent| {
+        let (foot, head) = untrack(|| scales.bar(difference.get()));
+        let by = (head - foot) / 50.0;
+        let by = match event.key().as_str() {
+            "ArrowUp" | "ArrowRight" => by,
+            "ArrowDown" | "ArrowLeft" => -by,
+            _ => return,
+        };
+        event.prevent_default();
+        scales.set_limit(difference.get_untracked(), upper, untrack(value) + by);
+    };
+    view! {
+        <div
+            class="handle"
+            role="slider"
+            tabindex="0"
+            aria-orientation="vertical"
+            aria-label=if upper { "Upper end of the colour scale" } else { "Lower end of the colour scale" }
+            aria-valuemin=move || scales.bar(difference.get()).0.to_string()
+            aria-valuemax=move || scales.bar(difference.get()).1.to_string()
+            aria-valuenow=move || value().to_string()
+            aria-valuetext=move || value_text(unit.get(), difference.get(), value())
+            style:bottom=height
+            on:pointerdown=grip
+            on:pointermove=pull
+            on:keydown=step
+        ></div>
+    }
+}

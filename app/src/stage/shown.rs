@@ -1,0 +1,153 @@
+//! Which picture answers to a subject at this moment, and in whose pixels.
+
+use std::sync::Arc;
+
+use analysis::comparison::Comparison;
+use analysis::frame::{Frame, SurfaceKelvin};
+use analysis::palette::{Palette, paint};
+use analysis::session::Role;
+
+use leptos::prelude::*;
+
+use super::look::{Plane, Subject};
+use super::view::{Extent, Spot};
+use crate::store::{ComparisonState, Store};
+
+/// A picture on the screen. Two are equal when they are the same picture, not merely alike.
+#[derive(Debug, Clone)]
+pub struct Shown {
+    source: Source,
+    /// In whose pixels it is.
+    pub plane: Plane,
+}
+
+#[derive(Debug, Clone)]
+enum Source {
+    Surface(Arc<Frame<SurfaceKelvin>>),
+    Compared(Arc<Comparison>, Subject),
+}
+
+impl PartialEq for Shown {
+    fn eq(&self, other: &Self) -> bool {
+        self.plane == other.plane
+            && match (&self.source, &other.source) {
+                (Source::Surface(a), Source::Surface(b)) => Arc::ptr_eq(a, b),
+                (Source::Compared(a, s), Source::Compared(b, t)) => Arc::ptr_eq(a, b) && s == t,
+                _ => false,
+            }
+    }
+}
+
+impl Shown {
+    /// Its width and height in pixels.
+    #[must_use]
+    pub fn extent(&self) -> Extent {
+        Extent::of_shape(match &self.source {
+            Source::Surface(frame) => frame.shape(),
+            Source::Compared(comparison, _) => comparison.difference.shape(),
+        })
+    }
+
+    /// The lowest and highest value.
+    #[must_use]
+    pub fn range(&self) -> Option<(f32, f32)> {
+        match &self.source {
+            Source::Surface(frame) => frame.range(),
+            Source::Compared(comparison, Subject::Baseline) => comparison.baseline.range(),
+            Source::Compared(comparison, Subject::Unit) => comparison.unit.range(),
+            Source::Compared(comparison, Subject::Difference) => comparison.difference.range(),
+        }
+    }
+
+    /// The value of the pixel nearest to a place.
+    #[must_use]
+    pub fn at(&self, place: Spot) -> Option<f32> {
+        let (row, column) = pixel_at(place)?;
+        match &self.source {
+            Source::Surface(frame) => frame.at(row, column),
+            Source::Compared(comparison, Subject::Baseline) => comparison.baseline.at(row, column),
+            Source::Compared(comparison, Subject::Unit) => comparison.unit.at(row, column),
+            Source::Compared(comparison, Subject::Difference) => comparison.difference.at(row, column),
+        }
+    }
+
+    /// Its colours, row by row.
+    #[must_use]
+    pub fn colors(&self, (lo, hi): (f64, f64), palette: Palette) -> Vec<u8> {
+        let (lo, hi) = (lo as f32, hi as f32);
+        match &self.source {
+            Source::Surface(frame) => paint(frame, lo, hi, palette),
+            Source::Compared(comparison, Subject::Baseline) => paint(&comparison.baseline, lo, hi, palette),
+            Source::Compared(comparison, Subject::Unit) => paint(&comparison.unit, lo, hi, palette),
+            Source::Compared(comparison, Subject::Difference) => {
+                paint(&comparison.difference, lo, hi, palette)
+            }
+        }
+    }
+
+    /// Whether its values are differences.
+    #[must_use]
+    pub const fn is_difference(&self) -> bool {
+        matches!(self.source, Source::Compared(_, Subject::Difference))
+    }
+}
+
+/// The row and column of the pixel nearest to a place; `None` left of or above the picture.
+#[must_use]
+pub fn pixel_at(place: Spot) -> Option<(usize, usize)> {
+    let (column, row) = (place.x.round(), place.y.round());
+    (column >= 0.0 && row >= 0.0).then_some((row as usize, column as usize))
+}
+
+/// The picture of a subject, or what it waits for. Reactive.
+///
+/// While a new comparison is worked out the baseline is corrected on the spot, so that it follows a slider.
+pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
+    let state = store.comparison().get();
+    let up_to_date = matches!(state, ComparisonState::Ready(_));
+    if subject == Subject::Baseline && !up_to_date {
+        return captured(store, Role::Baseline).or_else(|why| compared(&state, subject).ok_or(why));
+    }
+    match (compared(&state, subject), subject) {
+        (Some(shown), _) => Ok(shown),
+        (None, Subject::Unit) => captured(store, Role::Unit),
+        (None, Subject::Baseline) => captured(store, Role::Baseline),
+        (None, Subject::Difference) => Err(match state {
+            ComparisonState::NotReady(why) => why,
+            ComparisonState::Failed(notice) => notice.what,
+            _ => "The difference is being worked out".to_owned(),
+        }),
+    }
+}
+
+/// The first capture of a role in its own pixels, or what is missing. Reactive.
+pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
+    let hash =
+        store.session().with(|session| session.with_role(role).next().map(|record| record.hash.clone()));
+    let (missing, plane) = match role {
+        Role::Unit => ("No capture is named as the unit under test yet", Plane::UnitOwn),
+        Role::Baseline | Role::Aside => ("No known-good capture yet", Plane::Baseline),
+    };
+    let hash = hash.ok_or_else(|| missing.to_owned())?;
+    let frame = store
+        .corrected(&hash)
+        .ok_or_else(|| "Step 2 asks what the numbers of this capture mean".to_owned())?;
+    Ok(Shown { source: Source::Surface(frame), plane })
+}
+
+fn compared(state: &ComparisonState, subject: Subject) -> Option<Shown> {
+    let comparison = Arc::clone(state.latest()?);
+    Some(Shown { source: Source::Compared(comparison, subject), plane: Plane::Baseline })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_belongs_to_the_pixel_whose_centre_is_nearest() {
+        assert_eq!(pixel_at(Spot::new(2.4, 7.6)), Some((8, 2)));
+        assert_eq!(pixel_at(Spot::new(-0.4, 0.0)), Some((0, 0)));
+        assert_eq!(pixel_at(Spot::new(-0.6, 3.0)), None);
+    }
+}

@@ -1,0 +1,124 @@
+//! Step 2: which pictures there are and what each is for.
+
+use analysis::capture::Quantity;
+use analysis::content_hash::ContentHash;
+use analysis::session::{CaptureRecord, Command, Role};
+use leptos::prelude::*;
+
+use super::quantity_form::QuantityForm;
+use crate::store::Store;
+use crate::widgets::{Choice, DropZone, Icon, Sign};
+use crate::wording;
+
+const ROLES: [Role; 3] = [Role::Baseline, Role::Unit, Role::Aside];
+
+/// What a drop zone takes, in one line.
+pub const TAKES: &str =
+    "TIFF, PGM or CSV pictures with their sidecar, placement and limit tables, or an earlier result file";
+
+/// The second step.
+#[component]
+pub fn CapturesStep() -> impl IntoView {
+    let store = Store::expect();
+    let hashes = Memo::new(move |_| {
+        store
+            .session()
+            .with(|session| session.captures.iter().map(|record| record.hash.clone()).collect::<Vec<_>>())
+    });
+    view! {
+        <DropZone
+            title="Drop captures here, or choose files"
+            remark=TAKES
+            testid="add-files"
+            take=move |files| store.take_files(files)
+        />
+        <For each=move || store.questions().get() key=|question| question.hash.clone() let:question>
+            <QuantityForm question=question />
+        </For>
+        <ul class="items" data-testid="captures">
+            <For each=move || hashes.get() key=Clone::clone let:hash>
+                <CaptureItem hash=hash />
+            </For>
+        </ul>
+        <div class="row">
+            <button data-testid="load-sample-again" on:click=move |_| store.load_sample()>
+                "Load the sample board (invented)"
+            </button>
+            <button data-testid="start-afresh" on:click=move |_| store.start_afresh()>
+                "Start afresh"
+            </button>
+        </div>
+    }
+}
+
+/// One capture with its role.
+#[component]
+fn CaptureItem(
+    /// Which.
+    hash: ContentHash,
+) -> impl IntoView {
+    let store = Store::expect();
+    let wanted = hash.clone();
+    let record = Memo::new(move |_| store.session().with(|session| session.capture(&wanted).cloned()));
+    let name = move || record.with(|record| record.as_ref().map(|record| record.file_name.clone()));
+    let shown = hash.clone();
+    let size = move || {
+        store.apparent(&shown).map(|frame| {
+            let (rows, columns) = frame.shape();
+            format!("{columns} × {rows} pixels · ")
+        })
+    };
+    let known = move || record.with(|record| record.as_ref().map(known_of));
+    let invented = move || record.with(|record| record.as_ref().is_some_and(|r| r.metadata.invented));
+    let role = Signal::derive(move || record.with(|record| record.as_ref().map(|record| record.role)));
+    let (assigned, removed) = (hash.clone(), hash);
+    let roles = ROLES.map(|role| (role, wording::role(role))).to_vec();
+    view! {
+        <li data-testid="capture">
+            <span class="name">{name}</span>
+            <button
+                class="quiet"
+                title="Take this capture out"
+                aria-label=move || format!("Take out {}", name().unwrap_or_default())
+                on:click=move |_| store.dispatch(Command::RemoveCapture { hash: removed.clone() })
+            >
+                <Icon sign=Sign::Remove />
+            </button>
+            <div class="below">
+                <Choice
+                    legend="What this capture shows"
+                    quiet=true
+                    options=roles
+                    chosen=role
+                    choose=move |role| store.dispatch(Command::AssignRole { hash: assigned.clone(), role })
+                />
+            </div>
+            <p class="remark below">
+                {size} {known} <span hidden=move || !invented()>" · invented: shows no real board"</span>
+            </p>
+        </li>
+    }
+}
+
+/// What a capture says of itself, in one line.
+fn known_of(record: &CaptureRecord) -> String {
+    let metadata = &record.metadata;
+    let meaning = match &metadata.quantity {
+        None => "meaning of the numbers not known yet".to_owned(),
+        Some(Quantity::Temperature { camera_correction: Some(_), .. }) => {
+            "temperatures corrected by the camera, undone here".to_owned()
+        }
+        Some(Quantity::Temperature { .. }) => "apparent temperatures".to_owned(),
+        Some(Quantity::Radiance { .. }) => "in-band radiance".to_owned(),
+        Some(Quantity::Counts { .. }) => "detector counts with calibration".to_owned(),
+    };
+    let netd = metadata.netd.map(|netd| format!("NETD {} K", wording::plain(netd.value())));
+    let conditions = &metadata.conditions;
+    let supply = conditions.voltage.zip(conditions.current);
+    let supply = supply
+        .map(|(voltage, current)| format!("{} V, {} A", wording::plain(voltage), wording::plain(current)));
+    let ambient =
+        metadata.ambient.map(|ambient| format!("air {} °C", wording::number(ambient.to_celsius(), 1)));
+    let facts = [Some(meaning), supply, ambient, netd];
+    facts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
+}

@@ -1,0 +1,102 @@
+//! Step 6: contact measurements that confirm or refute each finding.
+
+use analysis::inspection::{Probe, ProbeReading, ProbeVerdict};
+use analysis::session::Command;
+use leptos::prelude::*;
+
+use super::cautions::ProbeCautions;
+use crate::stage::bodies::Bodies;
+use crate::stage::look::Look;
+use crate::store::Store;
+use crate::widgets::{Choice, TextField};
+use crate::wording;
+
+const VERDICTS: [(ProbeVerdict, &str); 3] =
+    [(ProbeVerdict::Pass, "Pass"), (ProbeVerdict::Fail, "Fail"), (ProbeVerdict::Recheck, "Recheck")];
+
+/// The sixth step.
+#[component]
+pub fn ProbesStep() -> impl IntoView {
+    let store = Store::expect();
+    let probes = Memo::new(move |_| {
+        let state = store.comparison().get();
+        state.latest().map(|comparison| comparison.probes.clone()).unwrap_or_default()
+    });
+    view! {
+        <ProbeCautions />
+        <p class="remark" hidden=move || !probes.with(Vec::is_empty)>
+            "Nothing to measure: the list follows from the findings of step 5."
+        </p>
+        <ol data-testid="probes">
+            <For each=move || probes.get().into_iter().enumerate() key=|(_, probe)| probe.key.clone() let((place, probe))>
+                <ProbeItem place=place probe=probe />
+            </For>
+        </ol>
+    }
+}
+
+/// One measurement.
+#[component]
+fn ProbeItem(
+    /// Its place in the list, from 0.
+    place: usize,
+    /// What to measure.
+    probe: Probe,
+) -> impl IntoView {
+    let store = Store::expect();
+    let key = StoredValue::new(probe.key.clone());
+    let reading = Memo::new(move |_| {
+        store.session().with(|session| {
+            let entered = session.readings.iter().find(|(entered, _)| key.with_value(|key| key == entered));
+            entered.map(|(_, reading)| reading.clone()).unwrap_or_default()
+        })
+    });
+    let record = move |reading: ProbeReading| {
+        store.dispatch(Command::RecordReading { key: key.get_value(), reading });
+    };
+    let text = move |label: &'static str,
+                     read: fn(&ProbeReading) -> &String,
+                     write: fn(&mut ProbeReading, String)| {
+        let value = Signal::derive(move || reading.with(|reading| read(reading).clone()));
+        let commit = move |typed: String| {
+            let mut reading = reading.get_untracked();
+            write(&mut reading, typed);
+            record(reading);
+        };
+        let testid = format!("probe-{}-{}", place + 1, label.to_lowercase());
+        view! { <TextField label=label value=value commit=commit testid=testid /> }
+    };
+    let (look, bodies) = (expect_context::<Look>(), expect_context::<Bodies>());
+    let target = probe.key.target.clone();
+    let find = move |_| {
+        if let Some(center) = bodies.center_of(&target) {
+            look.go_to(center);
+        }
+    };
+    let unpowered = probe.unpowered.then(|| view! { <strong>" — board unpowered and discharged"</strong> });
+    view! {
+        <li class="probe" data-testid=format!("probe-{}", place + 1)>
+            <div class="row">
+                <span class="what">
+                    {format!("{}. {}: {}", place + 1, probe.key.target, wording::probe_quantity(probe.key.quantity))}
+                    {unpowered}
+                </span>
+                <button class="quiet" on:click=find>"Show"</button>
+            </div>
+            <p class="remark">{probe.reason}</p>
+            <div class="fields">
+                {text("Expected", |r| &r.expected, |r, text| r.expected = text)}
+                {text("Read", |r| &r.read, |r, text| r.read = text)}
+                {text("Note", |r| &r.note, |r, text| r.note = text)}
+            </div>
+            <Choice
+                legend="What the reading says"
+                quiet=true
+                testid=format!("probe-{}-verdict", place + 1)
+                options=VERDICTS.to_vec()
+                chosen=Signal::derive(move || reading.with(|reading| reading.verdict))
+                choose=move |verdict| record(ProbeReading { verdict: Some(verdict), ..reading.get_untracked() })
+            />
+        </li>
+    }
+}

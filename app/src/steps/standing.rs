@@ -1,0 +1,226 @@
+//! How far each step is: the answer it is filled in with, or what it lacks. Pure, so it is tested here.
+
+use analysis::inspection::ProbeReading;
+use analysis::session::{Outcome, Role, Session};
+
+use super::Step;
+use crate::store::ComparisonState;
+use crate::wording;
+
+/// How far one step is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Standing {
+    /// What is missing, as a sentence that asks for it.
+    Lacks(String),
+    /// The step's one-line answer.
+    Filled {
+        /// The line.
+        answer: String,
+        /// `pass`, `fail` or `recheck` where the answer judges; else empty.
+        tone: &'static str,
+    },
+}
+
+impl Default for Standing {
+    fn default() -> Self {
+        Self::Lacks(String::new())
+    }
+}
+
+fn lacks(what: impl Into<String>) -> Standing {
+    Standing::Lacks(what.into())
+}
+
+fn filled(answer: impl Into<String>) -> Standing {
+    Standing::Filled { answer: answer.into(), tone: "" }
+}
+
+/// How far `step` is.
+#[must_use]
+pub fn standing(step: Step, session: &Session, state: &ComparisonState, questions: usize) -> Standing {
+    match step {
+        Step::Board => board(session),
+        Step::Captures => captures(session, questions),
+        Step::Surface => surface(session),
+        Step::Alignment => alignment(session, state),
+        Step::Compare => compare(session, state),
+        Step::Probes => probes(session, state),
+        Step::HandOver => hand_over(session),
+    }
+}
+
+fn board(session: &Session) -> Standing {
+    let conditions = &session.conditions;
+    let stated = |value: Option<f64>, unit: &str| value.map(|v| format!("{} {unit}", wording::plain(v)));
+    let facts: Vec<String> = [
+        Some(session.board.product.clone()),
+        Some(session.board.serial.clone()),
+        stated(conditions.voltage, "V"),
+        stated(conditions.current, "A"),
+        stated(conditions.frequency, "Hz"),
+        stated(conditions.warm_up_minutes, "min warm-up"),
+    ]
+    .into_iter()
+    .flatten()
+    .filter(|fact| !fact.is_empty())
+    .collect();
+    if facts.is_empty() {
+        lacks("State which board is on the bench and how it is run")
+    } else {
+        filled(facts.join(" · "))
+    }
+}
+
+fn captures(session: &Session, questions: usize) -> Standing {
+    let good = session.with_role(Role::Baseline).count();
+    if session.captures.is_empty() {
+        return lacks("Load a known-good capture and one of the unit");
+    }
+    if questions > 0 {
+        return lacks(format!("Say what the numbers mean in {}", wording::count(questions, "capture")));
+    }
+    match (good, session.unit()) {
+        (0, _) => lacks("Name a capture as known good"),
+        (_, None) => lacks("Name a capture as the unit under test"),
+        (good, Some(unit)) => filled(format!("{good} known good · unit {}", unit.file_name)),
+    }
+}
+
+fn surface(session: &Session) -> Standing {
+    if session.captures.is_empty() {
+        return lacks("Waits for the captures");
+    }
+    let unit = session.temperature_unit;
+    let regions = session.surface.regions.len();
+    let regions =
+        if regions == 0 { String::new() } else { format!(" · {}", wording::count(regions, "region")) };
+    filled(format!(
+        "Emissivity {}{regions} · reflected {}",
+        wording::emissivity(&session.surface.whole),
+        wording::temperature(unit, session.surroundings.reflected.value()),
+    ))
+}
+
+fn alignment(session: &Session, state: &ComparisonState) -> Standing {
+    let Some(comparison) = state.latest() else { return waiting(state) };
+    let alignment = &comparison.alignment;
+    let layout = &session.layout;
+    let placed = match (layout.placements.len(), layout.corners.len()) {
+        (0, _) => "no placement file".to_owned(),
+        (parts, 4..) => format!("{} placed", wording::count(parts, "part")),
+        (_, marked) => format!("{} of 4 board places marked", marked),
+    };
+    filled(format!(
+        "Aligned to {} px, overlap {} · {placed}",
+        wording::number(alignment.residual_px, 2),
+        wording::percent(alignment.overlap)
+    ))
+}
+
+fn compare(session: &Session, state: &ComparisonState) -> Standing {
+    let Some(comparison) = state.latest() else { return waiting(state) };
+    let unit = session.temperature_unit;
+    match comparison.findings.first() {
+        None => filled(format!(
+            "Nothing differs by more than {} and its tolerance",
+            wording::interval(unit, session.criteria.limit.value())
+        )),
+        Some(first) => filled(format!(
+            "{} · first {} {}",
+            wording::count(comparison.findings.len(), "finding"),
+            first.designator.as_deref().unwrap_or("without a part"),
+            wording::difference(unit, first.peak.value()),
+        )),
+    }
+}
+
+fn probes(session: &Session, state: &ComparisonState) -> Standing {
+    let Some(comparison) = state.latest() else { return waiting(state) };
+    let asked = comparison.probes.len();
+    let judged = |reading: &ProbeReading| reading.verdict.is_some();
+    let entered = comparison
+        .probes
+        .iter()
+        .filter(|probe| session.readings.iter().any(|(key, reading)| *key == probe.key && judged(reading)))
+        .count();
+    if asked == 0 {
+        filled("Nothing to measure")
+    } else if entered < asked {
+        lacks(format!("{entered} of {asked} measurements judged"))
+    } else {
+        filled(format!("All {asked} measurements judged"))
+    }
+}
+
+fn hand_over(session: &Session) -> Standing {
+    match &session.verdict {
+        None => lacks("Write the verdict, then save the result file"),
+        Some(verdict) => {
+            let tone = match verdict.outcome {
+                Outcome::Pass => "pass",
+                Outcome::Fail => "fail",
+                Outcome::Recheck => "recheck",
+            };
+            let reason = if verdict.reason.is_empty() { "no reason given" } else { &verdict.reason };
+            Standing::Filled { answer: format!("{} — {reason}", wording::outcome(verdict.outcome)), tone }
+        }
+    }
+}
+
+/// What a step that needs the comparison lacks.
+fn waiting(state: &ComparisonState) -> Standing {
+    lacks(match state {
+        ComparisonState::Failed(notice) => notice.what.clone(),
+        ComparisonState::Running(progress) => format!("Being worked out: {}", progress.stage),
+        _ => "Waits for the captures".to_owned(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use analysis::capture::CaptureMetadata;
+    use analysis::content_hash::ContentHash;
+    use analysis::session::CaptureRecord;
+
+    use super::*;
+
+    fn not_ready() -> ComparisonState {
+        ComparisonState::NotReady(String::new())
+    }
+
+    fn with_captures(roles: &[Role]) -> Session {
+        let captures = roles.iter().enumerate().map(|(place, &role)| CaptureRecord {
+            hash: ContentHash::of(&[place as u8]),
+            file_name: format!("{place}.tiff"),
+            role,
+            metadata: CaptureMetadata::default(),
+        });
+        Session { captures: captures.collect(), ..Session::default() }
+    }
+
+    #[test]
+    fn an_empty_sheet_says_what_each_step_lacks() {
+        for step in Step::ALL {
+            let standing = standing(step, &Session::default(), &not_ready(), 0);
+            assert!(matches!(&standing, Standing::Lacks(what) if !what.is_empty()), "{step:?}: {standing:?}");
+        }
+    }
+
+    #[test]
+    fn captures_lack_their_roles_one_after_the_other() {
+        let ask = |roles: &[Role], questions| {
+            standing(Step::Captures, &with_captures(roles), &not_ready(), questions)
+        };
+        assert_eq!(ask(&[Role::Aside], 0), lacks("Name a capture as known good"));
+        assert_eq!(ask(&[Role::Baseline], 0), lacks("Name a capture as the unit under test"));
+        assert_eq!(ask(&[Role::Baseline, Role::Unit], 0), filled("1 known good · unit 1.tiff"));
+        assert_eq!(ask(&[Role::Baseline, Role::Unit], 1), lacks("Say what the numbers mean in 1 capture"));
+    }
+
+    #[test]
+    fn steps_are_numbered_as_they_follow_each_other() {
+        assert_eq!(Step::Board.number(), 1);
+        assert_eq!(Step::Probes.following(), Some(Step::HandOver));
+        assert_eq!(Step::HandOver.following(), None);
+    }
+}

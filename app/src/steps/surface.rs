@@ -1,0 +1,98 @@
+//! Step 3: what the board is made of, and what it mirrors.
+
+use analysis::radiometry::Surroundings;
+use analysis::session::Command;
+use analysis::units::{Kelvin, Transmittance};
+use leptos::prelude::*;
+
+use super::emissivity_lesson::EmissivityLesson;
+use super::finish_form::FinishForm;
+use super::regions::{NewRegions, Regions};
+use crate::store::Store;
+use crate::widgets::NumberField;
+
+/// The third step.
+#[component]
+pub fn SurfaceStep() -> impl IntoView {
+    let store = Store::expect();
+    let whole = Signal::derive(move || store.session().with(|session| session.surface.whole.clone()));
+    view! {
+        <div class="block">
+            <FinishForm
+                label="Whole board"
+                finish=whole
+                change=move |finish| store.dispatch(Command::SetWholeFinish { finish })
+                begin=move |()| store.begin_gesture()
+                end=move |()| store.end_gesture()
+                testid="whole"
+            />
+            <EmissivityLesson />
+        </div>
+        <NewRegions />
+        <Regions />
+        <WhatItMirrors />
+    }
+}
+
+/// Reflected temperature and path.
+#[component]
+fn WhatItMirrors() -> impl IntoView {
+    let store = Store::expect();
+    let surroundings = Memo::new(move |_| store.session().with(|session| session.surroundings));
+    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
+    let symbol = Signal::derive(move || unit.get().symbol().to_owned());
+    let temperature = move |read: fn(&Surroundings) -> Kelvin| {
+        Signal::derive(move || Some(unit.get().show(surroundings.with(read).value())))
+    };
+    let set_temperature = move |write: fn(&mut Surroundings, Kelvin)| {
+        move |typed: Option<f64>| {
+            let Some(typed) = typed else { return Some("is needed".to_owned()) };
+            match Kelvin::new(unit.get_untracked().read(typed)) {
+                Ok(kelvin) => {
+                    let mut surroundings = surroundings.get_untracked();
+                    write(&mut surroundings, kelvin);
+                    store.dispatch(Command::SetSurroundings { surroundings });
+                    None
+                }
+                Err(error) => Some(error.to_string()),
+            }
+        }
+    };
+    let set_transmittance = move |typed: Option<f64>| match Transmittance::new(typed.unwrap_or(1.0)) {
+        Ok(transmittance) => {
+            let surroundings = Surroundings { transmittance, ..surroundings.get_untracked() };
+            store.dispatch(Command::SetSurroundings { surroundings });
+            None
+        }
+        Err(error) => Some(error.to_string()),
+    };
+    view! {
+        <div class="block">
+            <h3>"What the board mirrors, and the way to the camera"</h3>
+            <div class="fields">
+                <NumberField
+                    label="Reflected apparent temperature"
+                    unit=symbol
+                    value=temperature(|s| s.reflected)
+                    commit=set_temperature(|s, kelvin| s.reflected = kelvin)
+                    testid="reflected"
+                />
+                <NumberField
+                    label="Transmittance of the path"
+                    unit=String::new()
+                    value=Signal::derive(move || Some(surroundings.get().transmittance.value()))
+                    commit=set_transmittance
+                />
+                <NumberField
+                    label="Temperature of the path"
+                    unit=symbol
+                    value=temperature(|s| s.path)
+                    commit=set_temperature(|s, kelvin| s.path = kelvin)
+                />
+            </div>
+            <p class="remark">
+                "To find the reflected temperature, lay crumpled aluminium foil where the board is and read it with the emissivity at 1. With no window in between the transmittance is 1."
+            </p>
+        </div>
+    }
+}

@@ -1,0 +1,264 @@
+//! The store's dealings with the worker: starting it, sending, and what each answer does.
+
+use std::sync::Arc;
+
+use analysis::content_hash::ContentHash;
+use analysis::frame::{ApparentKelvin, Frame};
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+
+use super::engine::Purpose;
+use super::state::{ComparisonState, Progress};
+use super::{Known, Store};
+use crate::arrival::Arrived;
+use crate::compute::client::Event;
+use crate::compute::protocol::{Answer, Buffer, JobId, Outcome, bytes, picture, unpack_comparison};
+use crate::notice::Notice;
+use crate::platform::{files, worker::WorkerLink};
+
+/// After this many faults in a row without a job done, the worker is given up.
+const MOST_FAULTS: u32 = 3;
+
+const FAULT_HINT: &str =
+    "This is a fault of the page, not of your file. Save the session, and leave out what was loaded last.";
+
+/// Why the job under way was lost with its worker.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lost {
+    /// A fault: what it was reading is not read again by itself.
+    MayHaveBrokenIt,
+    /// The person stopped it.
+    Innocent,
+}
+
+impl Store {
+    /// Starts the worker.
+    pub(super) fn start_worker(self) {
+        match WorkerLink::start(move |answer, buffers| self.on_answer(answer, buffers)) {
+            Ok(link) => self.engine.update_value(|engine| engine.link = Some(link)),
+            Err(message) => self.tell(
+                Notice::trouble(
+                    "The browser started no worker, so nothing can be computed.",
+                    "Allow workers for this page, or use another browser.",
+                )
+                .because(message),
+            ),
+        }
+    }
+
+    /// Sends what is next, if anything is and the worker is free.
+    pub(super) fn pump(self) {
+        let failed = self.engine.try_update_value(|engine| {
+            let (request, buffers) = engine.client.next_to_send()?;
+            let sent = engine
+                .link
+                .as_ref()
+                .map_or_else(|| Err("there is no worker".to_owned()), |link| link.send(&request, buffers));
+            sent.err().map(|message| (request.id, message))
+        });
+        if let Some(Some((id, what))) = failed {
+            let outcome = Outcome::Failed { what, hint: "Load the page again.".to_owned() };
+            self.on_answer(Answer::Done { id, outcome: Box::new(outcome) }, Vec::new());
+        }
+    }
+
+    fn on_answer(self, answer: Answer, buffers: Vec<Buffer>) {
+        let event = self.engine.try_update_value(|engine| engine.client.receive(answer, buffers)).flatten();
+        match event {
+            None => {}
+            Some(Event::Progress { stage, fraction, comparing }) => {
+                let progress = Progress { stage, fraction };
+                if comparing {
+                    self.comparison.update(|state| *state = state.working(progress.clone()));
+                }
+                self.activity.set(Some(progress));
+            }
+            Some(Event::Done { id, outcome, buffers }) => self.on_done(id, outcome, buffers),
+            Some(Event::Fault { message }) => {
+                // Not within the dying worker's own call.
+                spawn_local(async move { self.on_fault(&message) });
+                return;
+            }
+        }
+        self.pump();
+        if self.engine.with_value(|engine| engine.client.is_idle()) {
+            self.activity.set(None);
+        }
+    }
+
+    fn on_done(self, id: JobId, outcome: Outcome, mut buffers: Vec<Buffer>) {
+        let purpose = self.engine.try_update_value(|engine| {
+            engine.faults = 0;
+            engine.purposes.remove(&id)
+        });
+        let Some(Some(purpose)) = purpose else { return };
+        match outcome {
+            Outcome::Decoded { hash, file_name, metadata, rows, columns, raw_range, warnings } => {
+                self.tell_warnings(&file_name, &warnings);
+                let known = Known { shape: (rows, columns), raw_range };
+                match purpose {
+                    Purpose::Arrival { batch, original, has_sidecar } => {
+                        self.engine.update_value(|engine| {
+                            engine.originals.insert(hash.clone(), original);
+                        });
+                        let before = self.known.try_update(|all| all.insert(hash.clone(), known));
+                        let was_known = before.flatten().is_some();
+                        let arrived =
+                            Arrived { hash, file_name, metadata: *metadata, has_sidecar, was_known };
+                        self.capture_over(batch, id, Some(arrived));
+                    }
+                    _ => {
+                        self.engine.update_value(|engine| {
+                            engine.reloading.remove(&hash);
+                        });
+                        self.known.update(|all| drop(all.insert(hash, known)));
+                    }
+                }
+            }
+            Outcome::Apparent { hash, rows, columns } => self.take_picture(hash, rows, columns, buffers),
+            Outcome::EmissivityPicture { hash, rows, columns } => {
+                if let Ok(frame) = picture(&mut buffers, 0, rows, columns) {
+                    self.emissivity_picture.set(Some((hash, Arc::new(frame))));
+                }
+            }
+            Outcome::Compared { summary } => match unpack_comparison(*summary, buffers) {
+                Ok(comparison) => self.comparison.set(ComparisonState::Ready(Arc::new(comparison))),
+                Err(error) => self.fail_comparison(error.to_string()),
+            },
+            Outcome::CannotCompare { why } => self.comparison.set(ComparisonState::NotReady(why)),
+            Outcome::Written { files, .. } => self.hand_over(&files, buffers),
+            Outcome::Restored { file_name, session, captures } => {
+                self.take_restored(&file_name, *session, captures, buffers);
+            }
+            Outcome::Failed { what, hint } => self.on_failed(id, purpose, Notice::trouble(what, hint)),
+        }
+    }
+
+    /// A job that could not be done: told, and its traces removed.
+    fn on_failed(self, id: JobId, purpose: Purpose, notice: Notice) {
+        match purpose {
+            Purpose::Arrival { batch, .. } => {
+                self.tell(notice);
+                self.capture_over(batch, id, None);
+            }
+            Purpose::Reload { hash } => {
+                self.engine.update_value(|engine| {
+                    engine.reloading.remove(&hash);
+                    // Not tried again by itself.
+                    engine.originals.remove(&hash);
+                });
+                self.tell(notice);
+                self.compare_when_ready();
+            }
+            Purpose::Apparent { hash } => {
+                self.frames.update(|frames| drop(frames.remove(&hash)));
+                self.tell(notice);
+            }
+            Purpose::Compare { session } => {
+                self.engine.update_value(|engine| engine.stopped = Some(session));
+                self.comparison.set(ComparisonState::Failed(notice));
+            }
+            Purpose::Write | Purpose::Restore | Purpose::EmissivityPicture => self.tell(notice),
+        }
+    }
+
+    /// The worker met a fault of ours: it is replaced, the lost job is told, everything else goes on.
+    fn on_fault(self, message: &str) {
+        let notice = |what: &str| Notice::trouble(what, FAULT_HINT).because(message.to_owned());
+        let faults = self.engine.try_update_value(|engine| {
+            engine.faults += 1;
+            engine.faults
+        });
+        if faults.is_none_or(|faults| faults >= MOST_FAULTS) {
+            self.engine.update_value(|engine| engine.link = None);
+            self.tell(notice("Computing failed several times and was given up. Load the page again."));
+            return;
+        }
+        let lost = self.replace_worker(Lost::MayHaveBrokenIt);
+        match lost {
+            Some((id, Purpose::Arrival { batch, original, has_sidecar })) => {
+                let what = format!("{} could not be read: the page met a fault.", original.file_name);
+                self.on_failed(id, Purpose::Arrival { batch, original, has_sidecar }, notice(&what));
+            }
+            Some((id, purpose)) => {
+                self.on_failed(id, purpose, notice("Computing met a fault and was begun anew."))
+            }
+            None => self.tell(notice("Computing met a fault and was begun anew.")),
+        }
+        self.pump();
+    }
+
+    /// Ends the worker and starts another, which is first given the session's captures. Yields the lost job.
+    pub(super) fn replace_worker(self, lost_job: Lost) -> Option<(JobId, Purpose)> {
+        let session = self.session.get_untracked();
+        let lost = self.engine.try_update_value(|engine| {
+            engine.link = None;
+            let lost = engine.client.restart();
+            let lost = lost.and_then(|id| Some((id, engine.purposes.remove(&id)?)));
+            let broken = match (&lost, lost_job) {
+                (Some((_, Purpose::Reload { hash })), Lost::MayHaveBrokenIt) => Some(hash.clone()),
+                (Some((_, Purpose::Apparent { hash })), Lost::Innocent) => {
+                    // Its picture is to be asked for again.
+                    engine.asked.remove(hash);
+                    None
+                }
+                _ => None,
+            };
+            for hash in super::comparing::pixels_of(&session) {
+                if broken.as_ref() != Some(&hash)
+                    && let Some((job, buffers)) = engine.reload_job(&hash, &session)
+                {
+                    let id = engine.client.ask_first(job, buffers);
+                    engine.purposes.insert(id, Purpose::Reload { hash: hash.clone() });
+                    engine.reloading.insert(hash);
+                }
+            }
+            lost
+        });
+        // The new worker knows the present session only; what undo brings back is then read again.
+        let needed = super::comparing::pixels_of(&session);
+        self.known.update(|known| known.retain(|hash, _| needed.contains(hash)));
+        self.start_worker();
+        lost.flatten()
+    }
+
+    fn take_picture(self, hash: ContentHash, rows: usize, columns: usize, mut buffers: Vec<Buffer>) {
+        match picture::<ApparentKelvin>(&mut buffers, 0, rows, columns) {
+            Ok(frame) => self.frames.update(|frames| {
+                frames.insert(hash, Arc::<Frame<ApparentKelvin>>::new(frame));
+            }),
+            Err(error) => self.tell(
+                Notice::trouble("A picture was lost on its way.", "Load the page again.")
+                    .because(error.to_string()),
+            ),
+        }
+    }
+
+    fn fail_comparison(self, detail: String) {
+        let notice = Notice::trouble("The comparison was lost on its way.", "Compare again.").because(detail);
+        self.comparison.set(ComparisonState::Failed(notice));
+    }
+
+    fn hand_over(self, written: &[crate::compute::protocol::WrittenFile], mut buffers: Vec<Buffer>) {
+        for (index, file) in written.iter().enumerate() {
+            let saved = bytes(&mut buffers, index)
+                .map_err(|error| error.to_string())
+                .and_then(|bytes| files::download(&file.file_name, &file.media_type, &bytes));
+            if let Err(message) = saved {
+                self.tell(
+                    Notice::trouble(
+                        format!("{} was not saved.", file.file_name),
+                        "Allow downloads for this page.",
+                    )
+                    .because(message),
+                );
+            }
+        }
+    }
+
+    pub(super) fn tell_warnings(self, file_name: &str, warnings: &[String]) {
+        for warning in warnings {
+            self.tell(Notice::warning(warning.clone(), format!("{file_name} was loaded nevertheless.")));
+        }
+    }
+}

@@ -1,0 +1,220 @@
+//! Numbers with their units, and the words shared by steps, picture and read-outs.
+//!
+//! Never more digits than the measurement has: 0.1 for temperatures, 0.01 for differences below 10.
+
+use analysis::board::Side;
+use analysis::inspection::{Basis, ProbeQuantity, ProbeVerdict, Sign};
+use analysis::session::{Outcome, Role};
+use analysis::surface::Finish;
+use analysis::units::TemperatureUnit;
+
+/// What stands where there is no reading.
+pub const NO_READING: &str = "no reading";
+
+/// A number with `digits` decimals and a true minus sign.
+#[must_use]
+pub fn number(value: f64, digits: usize) -> String {
+    let text = format!("{value:.digits$}");
+    match text.strip_prefix('-') {
+        // A zero has no sign, however it was rounded to.
+        Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => rest.to_owned(),
+        Some(rest) => format!("−{rest}"),
+        None => text,
+    }
+}
+
+/// A temperature in the person's unit, to 0.1: `61.4 °C`.
+#[must_use]
+pub fn temperature(unit: TemperatureUnit, kelvin: f64) -> String {
+    if kelvin.is_finite() {
+        format!("{} {}", number(unit.show(kelvin), 1), unit.symbol())
+    } else {
+        NO_READING.to_owned()
+    }
+}
+
+/// A temperature difference with its sign: `+1.25 K`, `−12.3 K`.
+#[must_use]
+pub fn difference(unit: TemperatureUnit, kelvin: f64) -> String {
+    if !kelvin.is_finite() {
+        return NO_READING.to_owned();
+    }
+    let shown = unit.show_difference(kelvin);
+    let digits = if shown.abs() < 10.0 { 2 } else { 1 };
+    let text = number(shown, digits);
+    let sign = if shown > 0.0 && text.bytes().any(|byte| matches!(byte, b'1'..=b'9')) { "+" } else { "" };
+    format!("{sign}{text} {}", unit.difference_symbol())
+}
+
+/// A size of a difference, without sign: `2.00 K`.
+#[must_use]
+pub fn interval(unit: TemperatureUnit, kelvin: f64) -> String {
+    difference(unit, kelvin.abs()).trim_start_matches('+').to_owned()
+}
+
+/// An emissivity with its standard uncertainty: `0.92 ± 0.03`.
+#[must_use]
+pub fn emissivity(finish: &Finish) -> String {
+    format!("{:.2} ± {:.2}", finish.emissivity.value(), finish.uncertainty)
+}
+
+/// A fraction as a percentage.
+#[must_use]
+pub fn percent(fraction: f64) -> String {
+    format!("{} %", number(fraction * 100.0, 0))
+}
+
+/// A count with its noun: `1 capture`, `3 captures`.
+#[must_use]
+pub fn count(items: usize, noun: &str) -> String {
+    let plural = if items == 1 { "" } else { "s" };
+    format!("{items} {noun}{plural}")
+}
+
+/// The shortest text of a number a person typed, for a form field.
+#[must_use]
+pub fn plain(value: f64) -> String {
+    let rounded = (value * 1e6).round() / 1e6;
+    format!("{rounded}")
+}
+
+/// Reads a number a person typed: decimal comma and true minus are welcome. `None` when it is none.
+#[must_use]
+pub fn read_number(text: &str) -> Option<f64> {
+    let text = text.trim().replace(',', ".").replace('−', "-");
+    text.parse().ok().filter(|value: &f64| value.is_finite())
+}
+
+/// What a capture is for.
+#[must_use]
+pub const fn role(role: Role) -> &'static str {
+    match role {
+        Role::Baseline => "known good",
+        Role::Unit => "unit under test",
+        Role::Aside => "set aside",
+    }
+}
+
+/// The side of the board.
+#[must_use]
+pub const fn side(side: Side) -> &'static str {
+    match side {
+        Side::Top => "top side",
+        Side::Bottom => "bottom side",
+    }
+}
+
+/// What is subtracted.
+#[must_use]
+pub const fn basis(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Absolute => "surface temperatures as they are",
+        Basis::RiseAboveAmbient => "rise above each capture's ambient",
+        Basis::RiseAtEqualPower => "rise above ambient at equal power",
+    }
+}
+
+/// Warmer or colder than the known-good boards.
+#[must_use]
+pub const fn sign(sign: Sign) -> &'static str {
+    match sign {
+        Sign::Hotter => "warmer",
+        Sign::Colder => "colder",
+    }
+}
+
+/// What is measured by contact.
+#[must_use]
+pub const fn probe_quantity(quantity: ProbeQuantity) -> &'static str {
+    match quantity {
+        ProbeQuantity::Voltage => "voltage (V)",
+        ProbeQuantity::Current => "current (A)",
+        ProbeQuantity::Frequency => "frequency (Hz)",
+        ProbeQuantity::ResistanceUnpowered => "resistance, unpowered (Ω)",
+        ProbeQuantity::ContactTemperature => "contact temperature (°C)",
+    }
+}
+
+/// What a contact reading says of its place.
+#[must_use]
+pub const fn probe_verdict(verdict: ProbeVerdict) -> &'static str {
+    match verdict {
+        ProbeVerdict::Pass => "pass",
+        ProbeVerdict::Fail => "fail",
+        ProbeVerdict::Recheck => "recheck",
+    }
+}
+
+/// The judgement of the whole unit.
+#[must_use]
+pub const fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Pass => "pass",
+        Outcome::Fail => "fail",
+        Outcome::Recheck => "recheck",
+    }
+}
+
+/// Our letters for read-outs: A to Z, then AA, AB …
+#[must_use]
+pub fn letters(mut index: usize) -> String {
+    let mut name = String::new();
+    loop {
+        name.insert(0, char::from(b'A' + (index % 26) as u8));
+        if index < 26 {
+            return name;
+        }
+        index = index / 26 - 1;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CELSIUS: TemperatureUnit = TemperatureUnit::Celsius;
+
+    #[test]
+    fn temperatures_carry_one_decimal_and_their_unit() {
+        assert_eq!(temperature(CELSIUS, 334.56), "61.4 °C");
+        assert_eq!(temperature(CELSIUS, 268.15), "−5.0 °C");
+        assert_eq!(temperature(TemperatureUnit::Fahrenheit, 373.15), "212.0 °F");
+        assert_eq!(temperature(CELSIUS, f64::NAN), NO_READING);
+    }
+
+    #[test]
+    fn small_differences_carry_two_decimals_and_large_ones_one() {
+        assert_eq!(difference(CELSIUS, 1.254), "+1.25 K");
+        assert_eq!(difference(CELSIUS, -12.34), "−12.3 K");
+        assert_eq!(difference(TemperatureUnit::Fahrenheit, 10.0), "+18.0 °F");
+        assert_eq!(interval(CELSIUS, -2.0), "2.00 K");
+    }
+
+    #[test]
+    fn a_difference_that_rounds_to_zero_has_no_sign() {
+        assert_eq!(difference(CELSIUS, -0.001), "0.00 K");
+        assert_eq!(difference(CELSIUS, 0.001), "0.00 K");
+    }
+
+    #[test]
+    fn typed_numbers_may_have_a_comma_or_a_true_minus() {
+        assert_eq!(read_number(" 2,5 "), Some(2.5));
+        assert_eq!(read_number("−4"), Some(-4.0));
+        assert_eq!(read_number("inf"), None);
+        assert_eq!(read_number("warm"), None);
+    }
+
+    #[test]
+    fn letters_go_on_after_z() {
+        assert_eq!(letters(0), "A");
+        assert_eq!(letters(25), "Z");
+        assert_eq!(letters(26), "AA");
+        assert_eq!(letters(27), "AB");
+    }
+
+    #[test]
+    fn one_of_a_kind_is_not_plural() {
+        assert_eq!(count(1, "capture"), "1 capture");
+        assert_eq!(count(0, "capture"), "0 captures");
+    }
+}
