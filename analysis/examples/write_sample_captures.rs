@@ -17,23 +17,38 @@ use serde_json::{Value, json};
 /// The capture that is written as PGM, to show that format; the others are TIFF.
 const AS_PGM: &str = "good-5";
 
-/// House limits of the invented board: designator, highest case and junction temperature in °C,
-/// and psi-JT in K/W. All of it invented.
-const LIMITS: [(&str, Option<f64>, Option<f64>, Option<f64>); 14] = [
-    ("U1", Some(85.0), Some(125.0), Some(2.5)),
-    ("U2", Some(85.0), Some(125.0), Some(6.0)),
-    ("U3", Some(70.0), Some(105.0), Some(1.5)),
-    ("U6", Some(85.0), Some(125.0), Some(5.0)),
-    ("U7", Some(75.0), Some(105.0), Some(0.9)),
-    ("Q1", Some(85.0), Some(150.0), Some(8.0)),
-    ("Q2", Some(60.0), Some(150.0), Some(4.0)),
-    ("D2", Some(85.0), Some(150.0), Some(12.0)),
-    ("D3", Some(85.0), Some(150.0), Some(18.0)),
-    ("L1", Some(90.0), None, None),
-    ("L2", Some(90.0), None, None),
-    ("R1", Some(95.0), None, None),
-    ("C1", Some(65.0), None, None),
-    ("C14", Some(65.0), None, None),
+/// The invented house limits of one part.
+struct HouseLimit {
+    designator: &'static str,
+    max_case_celsius: f64,
+    max_junction_celsius: Option<f64>,
+    psi_junction_top: Option<f64>,
+}
+
+const fn limit(
+    designator: &'static str,
+    max_case_celsius: f64,
+    max_junction_celsius: Option<f64>,
+    psi_junction_top: Option<f64>,
+) -> HouseLimit {
+    HouseLimit { designator, max_case_celsius, max_junction_celsius, psi_junction_top }
+}
+
+const LIMITS: [HouseLimit; 14] = [
+    limit("U1", 85.0, Some(125.0), Some(2.5)),
+    limit("U2", 85.0, Some(125.0), Some(6.0)),
+    limit("U3", 70.0, Some(105.0), Some(1.5)),
+    limit("U6", 85.0, Some(125.0), Some(5.0)),
+    limit("U7", 75.0, Some(105.0), Some(0.9)),
+    limit("Q1", 85.0, Some(150.0), Some(8.0)),
+    limit("Q2", 60.0, Some(150.0), Some(4.0)),
+    limit("D2", 85.0, Some(150.0), Some(12.0)),
+    limit("D3", 85.0, Some(150.0), Some(18.0)),
+    limit("L1", 90.0, None, None),
+    limit("L2", 90.0, None, None),
+    limit("R1", 95.0, None, None),
+    limit("C1", 65.0, None, None),
+    limit("C14", 65.0, None, None),
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -128,14 +143,14 @@ fn write_limits(design: &BoardDesign, path: &Path) -> Result<(), Box<dyn Error>>
     let number = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     let mut table = csv::Writer::from_path(path)?;
     table.write_record(["designator", "max_case_degC", "max_junction_degC", "power_W", "psi_jt_K_per_W"])?;
-    for (designator, max_case, max_junction, psi) in LIMITS {
-        let power = design.part(designator).map(|part| part.power);
+    for limit in LIMITS {
+        let power = design.part(limit.designator).map(|part| part.power);
         table.write_record([
-            designator.to_owned(),
-            number(max_case),
-            number(max_junction),
+            limit.designator.to_owned(),
+            limit.max_case_celsius.to_string(),
+            number(limit.max_junction_celsius),
             number(power),
-            number(psi),
+            number(limit.psi_junction_top),
         ])?;
     }
     Ok(table.flush()?)
