@@ -124,22 +124,21 @@ pub fn difference(
     let first = baselines[0].temperature.view();
     let first_line = baseline_lines[0];
     for (exposure, line) in baselines.iter().zip(&baseline_lines) {
-        Zip::from(&mut sum).and(&mut square_sum).and(first).and(exposure.temperature.view()).for_each(
-            |sum, square_sum, &first, &kelvin| {
-                let value = line.apply(kelvin);
-                let reference = if first.is_nan() { 0.0 } else { first_line.apply(first) };
-                let centered = if value.is_nan() { 0.0 } else { value - reference };
+        Zip::from(&mut sum)
+            .and(&mut square_sum)
+            .and(&mut count)
+            .and(&mut kelvin_sum)
+            .and(first)
+            .and(exposure.temperature.view())
+            .for_each(|sum, square_sum, count, kelvin_sum, &first, &kelvin| {
+                let valid = !kelvin.is_nan();
+                let centered = line.apply(kelvin) - first_line.reference(first);
+                let centered = if valid { centered } else { 0.0 };
                 *sum += centered;
                 *square_sum += centered * centered;
-            },
-        );
-        Zip::from(&mut count).and(&mut kelvin_sum).and(exposure.temperature.view()).for_each(
-            |count, kelvin_sum, &kelvin| {
-                let valid = !kelvin.is_nan();
                 *count += if valid { 1.0 } else { 0.0 };
                 *kelvin_sum += if valid { kelvin - origin } else { 0.0 };
-            },
-        );
+            });
     }
 
     let spread = if baselines.len() < 2 {
@@ -158,8 +157,7 @@ pub fn difference(
     // 0 / 0 is NaN: a pixel without a valid baseline stays invalid.
     Zip::from(&mut sum).and(&count).and(first).and(unit.temperature.view()).for_each(
         |difference, &n, &first, &kelvin| {
-            let reference = if first.is_nan() { 0.0 } else { first_line.apply(first) };
-            *difference = unit_line.apply(kelvin) - reference - *difference / n;
+            *difference = unit_line.apply(kelvin) - first_line.reference(first) - *difference / n;
         },
     );
     Zip::from(&mut kelvin_sum).and(&count).for_each(|kelvin, &n| *kelvin = *kelvin / n + origin);
@@ -181,6 +179,11 @@ struct Line {
 impl Line {
     fn apply(self, kelvin: f32) -> f32 {
         (kelvin - self.offset) * self.gain
+    }
+
+    /// The same, and zero for an invalid pixel.
+    fn reference(self, kelvin: f32) -> f32 {
+        if kelvin.is_nan() { 0.0 } else { self.apply(kelvin) }
     }
 }
 

@@ -13,67 +13,43 @@ use ndarray::{Array2, ArrayView2, Axis};
 pub(crate) fn mean_of_valid(values: ArrayView2<'_, f32>, radius: usize) -> Array2<f32> {
     let (rows, columns) = values.dim();
     let mut mean = Array2::from_elem((rows, columns), f32::NAN);
-    let mut sums = vec![Sum::default(); columns];
+    // Sums over the rows of the window, one per column, with zeros to both sides so that a window
+    // that reaches over the border needs no care.
+    let mut totals = vec![0.0_f64; columns + 2 * radius + 1];
+    let mut counts = totals.clone();
+    let inside = radius + 1..radius + 1 + columns;
+    let enter = |totals: &mut [f64], counts: &mut [f64], row: usize, sign: f64| {
+        let line = values.index_axis(Axis(0), row);
+        for ((total, count), &value) in totals.iter_mut().zip(counts).zip(line) {
+            let valid = !value.is_nan();
+            *total += if valid { sign * f64::from(value) } else { 0.0 };
+            *count += if valid { sign } else { 0.0 };
+        }
+    };
     for row in 0..radius.min(rows) {
-        sums.iter_mut().zip(values.index_axis(Axis(0), row)).for_each(|(sum, &value)| sum.add(value));
+        enter(&mut totals[inside.clone()], &mut counts[inside.clone()], row, 1.0);
     }
     for (row, mut line) in mean.outer_iter_mut().enumerate() {
         if row + radius < rows {
-            let entering = values.index_axis(Axis(0), row + radius);
-            sums.iter_mut().zip(entering).for_each(|(sum, &value)| sum.add(value));
+            enter(&mut totals[inside.clone()], &mut counts[inside.clone()], row + radius, 1.0);
         }
         if row > radius {
-            let leaving = values.index_axis(Axis(0), row - radius - 1);
-            sums.iter_mut().zip(leaving).for_each(|(sum, &value)| sum.remove(value));
+            enter(&mut totals[inside.clone()], &mut counts[inside.clone()], row - radius - 1, -1.0);
         }
-        let mut window = Sum::default();
-        sums.iter().take(radius).for_each(|sum| window.merge(*sum));
-        let entering = sums.iter().skip(radius).map(Some).chain(std::iter::repeat(None));
-        let leaving = std::iter::repeat_n(None, radius + 1).chain(sums.iter().map(Some));
+        let start = radius + 1..2 * radius + 1;
+        let mut total: f64 = totals[start.clone()].iter().sum();
+        let mut count: f64 = counts[start.clone()].iter().sum();
+        let entering = totals[start.end..].iter().zip(&counts[start.end..]);
+        let leaving = totals.iter().zip(&counts);
         for ((mean, entering), leaving) in line.iter_mut().zip(entering).zip(leaving) {
-            if let Some(sum) = entering {
-                window.merge(*sum);
-            }
-            if let Some(sum) = leaving {
-                window.part(*sum);
-            }
-            if window.count > 0.0 {
-                *mean = (window.total / window.count) as f32;
-            }
+            total += entering.0 - leaving.0;
+            count += entering.1 - leaving.1;
+            // Counts are whole numbers, exact in f64; nothing valid is 0 / 0 and must stay invalid
+            // although the total keeps some rounding.
+            *mean = if count > 0.0 { (total / count) as f32 } else { f32::NAN };
         }
     }
     mean
-}
-
-/// The sum of some valid pixels and how many they were.
-#[derive(Clone, Copy, Default)]
-struct Sum {
-    total: f64,
-    count: f64,
-}
-
-impl Sum {
-    fn add(&mut self, value: f32) {
-        let valid = !value.is_nan();
-        self.total += if valid { f64::from(value) } else { 0.0 };
-        self.count += if valid { 1.0 } else { 0.0 };
-    }
-
-    fn remove(&mut self, value: f32) {
-        let valid = !value.is_nan();
-        self.total -= if valid { f64::from(value) } else { 0.0 };
-        self.count -= if valid { 1.0 } else { 0.0 };
-    }
-
-    fn merge(&mut self, other: Self) {
-        self.total += other.total;
-        self.count += other.count;
-    }
-
-    fn part(&mut self, other: Self) {
-        self.total -= other.total;
-        self.count -= other.count;
-    }
 }
 
 #[cfg(test)]
