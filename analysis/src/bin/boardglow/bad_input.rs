@@ -28,7 +28,7 @@ pub(crate) enum BadInput {
     #[error(transparent)]
     Board(#[from] BoardFileError),
     #[error("{}: {source}. State --placement-unit mm, mil or inch", .path.display())]
-    LengthUnit { path: PathBuf, source: BoardFileError },
+    LengthUnit { path: PathBuf, source: Box<BoardFileError> },
     #[error("{}: holds no emissivities that can be used: {what}", .path.display())]
     Emissivity { path: PathBuf, what: String },
     #[error("{argument}: {source}")]
@@ -40,9 +40,9 @@ pub(crate) enum BadInput {
     #[error("{}: {source}", .path.display())]
     Refused { path: PathBuf, source: Refusal },
     #[error("{}: {source}", .path.display())]
-    CannotCompare { path: PathBuf, source: CannotCompare },
+    CannotCompare { path: PathBuf, source: Box<CannotCompare> },
     #[error("{}: the result cannot be written: {source}", .path.display())]
-    Result { path: PathBuf, source: ResultError },
+    Result { path: PathBuf, source: Box<ResultError> },
     #[error("{}: a map cannot be written: {source}", .path.display())]
     Map { path: PathBuf, source: WriteError },
 }

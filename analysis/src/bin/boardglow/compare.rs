@@ -182,7 +182,7 @@ impl Bench {
             let (placements, warnings) =
                 parse_placements(&shown, &read_text(path)?, unit).map_err(|source| match source {
                     BoardFileError::UnitUnstated { .. } => {
-                        BadInput::LengthUnit { path: path.clone(), source }
+                        BadInput::LengthUnit { path: path.clone(), source: Box::new(source) }
                     }
                     _ => source.into(),
                 })?;
@@ -224,7 +224,7 @@ impl Bench {
         let board = capture.record.metadata.board.clone();
         own.apply(path, Command::NameBoard { board })?;
         own.take(path, capture)?;
-        let cannot = |source| BadInput::CannotCompare { path: path.to_owned(), source };
+        let cannot = |source| BadInput::CannotCompare { path: path.to_owned(), source: Box::new(source) };
         let aligned = align(&own.session, &own.shelf, &mut |_, _| ()).map_err(cannot)?;
         for LeftOut { file_name, reason } in &aligned.left_out {
             tell(&format!("{file_name}: note: left out as baseline of {name}: {reason}"));

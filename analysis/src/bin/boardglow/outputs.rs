@@ -44,7 +44,7 @@ pub(crate) fn write_unit(
         .ok()
         .and_then(|now| now.format(&Rfc3339).ok())
         .unwrap_or_default();
-    let result = |source| BadInput::Result { path: folder.join(name), source };
+    let result = |source| BadInput::Result { path: folder.join(name), source: Box::new(source) };
     let sheet = write_result(&ResultInput {
         session,
         comparison,
@@ -73,7 +73,7 @@ pub(crate) fn write_unit(
 pub(crate) fn write_answer(folder: &Path, answers: &[UnitAnswer]) -> Result<(), BadInput> {
     let name = "answer.json";
     let text = answer_json(answers)
-        .map_err(|error| BadInput::Result { path: folder.join(name), source: error.into() })?;
+        .map_err(|error| BadInput::Result { path: folder.join(name), source: Box::new(error.into()) })?;
     write(folder, name, text.as_bytes())
 }
 
