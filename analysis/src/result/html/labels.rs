@@ -2,7 +2,7 @@
 
 use crate::inspection::Finding;
 
-/// A circle around a finding, in pixels of the picture.
+/// A circle at a finding, in pixels of the picture.
 pub(super) struct Ring {
     pub(super) x: f64,
     pub(super) y: f64,
@@ -10,10 +10,11 @@ pub(super) struct Ring {
 }
 
 impl Ring {
-    /// Of the finding's own area, never too small to see beside a letter of this size.
+    /// Around the peak, where a probe goes, as large as the finding itself as far as that still points
+    /// somewhere: a glow may cover half the board. Never too small to see beside a letter of this size.
     pub(super) fn around(finding: &Finding, letter: f64) -> Self {
         let radius = (f64::from(finding.area_px) / std::f64::consts::PI).sqrt() * 1.15;
-        Self { x: finding.centroid.x, y: finding.centroid.y, radius: radius.max(letter * 0.6) }
+        Self { x: finding.peak_at.x, y: finding.peak_at.y, radius: radius.clamp(letter * 0.6, letter * 2.5) }
     }
 
     fn area(&self) -> Area {

@@ -132,8 +132,8 @@ pub(super) fn section(
                 }
             }
             p.note {
-                "Rings mark findings by their number in the table: a full ring where the unit is hotter, a broken one "
-                "where it is colder. Hatched places have no valid reading. Colours end at the ends of their scales; "
+                "Rings mark the largest difference of each finding by its number in the table: a full ring where the unit "
+                "is hotter, a broken one where it is colder. Hatched places have no valid reading. Colours end at the ends of their scales; "
                 "values beyond keep the end colour."
             }
         }
