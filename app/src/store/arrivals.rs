@@ -106,6 +106,10 @@ impl Store {
                 self.tell_warnings(&table.file_name, &warnings);
             }
             TableRead::UnitUnstated { span } => {
+                self.tell(Notice::warning(
+                    format!("{} does not say in which unit its places are.", table.file_name),
+                    "Choose the unit where the board is described, or write it into the headings, as in X (mm).",
+                ));
                 let question = PlacementQuestion { file_name: table.file_name.clone(), span };
                 self.engine.update_value(|engine| engine.unitless = Some(table));
                 self.placement_question.set(Some(question));
