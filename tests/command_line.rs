@@ -1,1 +1,181 @@
-//! The command-line program on the sample captures.
+//! The command-line program on captures made for the purpose.
+#![expect(clippy::unwrap_used, reason = "a folder of the test's own making can be written")]
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use analysis::capture::encode_tiff;
+use analysis::frame::{ApparentKelvin, Frame};
+
+const ROWS: usize = 120;
+const COLUMNS: usize = 160;
+
+/// A made-up board in °C: a few warm parts on a warm plate, shifted by whole pixels, with noise of
+/// its own; `extra` kelvin are added to the part in the middle.
+fn board(shift: f32, extra: f32, seed: u32) -> Vec<u8> {
+    let mut state = seed;
+    let mut noise = || {
+        // A linear congruential generator (Numerical Recipes' constants), four draws for a bell shape.
+        let mut draw = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / 16_777_216.0 - 0.5
+        };
+        (draw() + draw() + draw() + draw()) * 0.08
+    };
+    let parts = [
+        (40.0, 30.0, 12.0),
+        (80.0, 60.0, 20.0 + extra),
+        (120.0, 35.0, 9.0),
+        (35.0, 90.0, 15.0),
+        (125.0, 88.0, 7.0),
+    ];
+    let numbers = (0..ROWS * COLUMNS).map(|index| {
+        let (x, y) = ((index % COLUMNS) as f32 - shift, (index / COLUMNS) as f32);
+        let part_heat = parts.iter().map(|&(px, py, heat): &(f32, f32, f32)| {
+            let inside = |distance: f32, half: f32| 1.0 / (1.0 + ((distance.abs() - half) * 1.5).exp());
+            heat * inside(x - px, 7.0) * inside(y - py, 5.0)
+        });
+        30.0 + 0.02 * x + part_heat.sum::<f32>() + noise()
+    });
+    let frame = Frame::<ApparentKelvin>::from_rows(ROWS, COLUMNS, numbers.collect()).unwrap();
+    encode_tiff(&frame).unwrap()
+}
+
+fn sidecar(serial: &str) -> String {
+    format!(
+        r#"{{"boardglow_sidecar": 1, "quantity": "temperature", "unit": "degC", "ambient_degC": 24,
+            "netd_mK": 50, "board": {{"product": "trial", "serial": "{serial}"}}, "invented": true}}"#
+    )
+}
+
+/// A folder with two good boards, a healthy unit and a hot one.
+fn bench() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let captures = [("good-1", 0.0, 0.0), ("good-2", 2.0, 0.0), ("healthy", -3.0, 0.0), ("hot", 4.0, 12.0)];
+    for (seed, (name, shift, extra)) in (1..).zip(captures) {
+        std::fs::write(folder.path().join(format!("{name}.tif")), board(shift, extra, seed)).unwrap();
+        std::fs::write(folder.path().join(format!("{name}.json")), sidecar(name)).unwrap();
+    }
+    folder
+}
+
+fn boardglow(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_boardglow")).current_dir(folder).args(arguments).output().unwrap()
+}
+
+fn compare(folder: &Path, rest: &[&str]) -> Output {
+    let fixed = ["compare", "--baseline", "good-1.tif", "good-2.tif", "--reflected", "24", "--out", "out"];
+    boardglow(folder, &[&fixed, rest].concat())
+}
+
+fn error_text(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+#[test]
+fn a_healthy_unit_ends_with_zero_and_one_line() {
+    let folder = bench();
+    let output = compare(folder.path(), &["--unit", "healthy.tif"]);
+    assert_eq!(output.status.code(), Some(0), "{}", error_text(&output));
+    assert_eq!(String::from_utf8_lossy(&output.stdout), "healthy: no findings\n");
+}
+
+#[test]
+fn a_hot_unit_ends_with_one_and_every_file_is_there() {
+    let folder = bench();
+    let output = compare(folder.path(), &["--unit", "healthy.tif", "hot.tif"]);
+    assert_eq!(output.status.code(), Some(1), "{}", error_text(&output));
+    assert_eq!(String::from_utf8_lossy(&output.stdout).lines().count(), 2);
+    for unit in ["healthy", "hot"] {
+        for ending in [".html", "-unit.tif", "-baseline.tif", "-difference.tif", "-findings.csv"] {
+            assert!(folder.path().join(format!("out/{unit}{ending}")).is_file(), "{unit}{ending} is missing");
+        }
+    }
+    let text = std::fs::read_to_string(folder.path().join("out/answer.json")).unwrap();
+    let answer: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(answer["units"][0]["findings"].as_array().unwrap().len(), 0);
+    // The part that was given 12 K lies at (80, 60) of the baseline. An emissivity below 1 makes the
+    // surface's difference larger than the apparent one.
+    let findings = answer["units"][1]["findings"].as_array().unwrap();
+    assert_eq!(findings.len(), 1, "{findings:?}");
+    assert!((findings[0]["cx"].as_f64().unwrap() - 80.0).abs() < 1.0, "{findings:?}");
+    assert!((findings[0]["cy"].as_f64().unwrap() - 60.0).abs() < 1.0, "{findings:?}");
+    let peak = findings[0]["delta_K"].as_f64().unwrap();
+    assert!((12.0..15.0).contains(&peak), "{peak}");
+}
+
+#[test]
+fn the_sheet_restores_the_session_the_program_made() {
+    let folder = bench();
+    compare(folder.path(), &["--unit", "hot.tif"]);
+    let html = std::fs::read_to_string(folder.path().join("out/hot.html")).unwrap();
+    let restored = analysis::result::read_result("hot.html", &html).unwrap();
+    assert_eq!(restored.session.board.serial, "hot");
+    let names: Vec<&str> = restored.captures.iter().map(|capture| capture.file_name.as_str()).collect();
+    assert_eq!(names, ["good-1.tif", "good-2.tif", "hot.tif"]);
+    assert_eq!(restored.captures[2].bytes, std::fs::read(folder.path().join("hot.tif")).unwrap());
+}
+
+#[test]
+fn a_higher_limit_lets_the_hot_unit_pass() {
+    let folder = bench();
+    let output = compare(folder.path(), &["--unit", "hot.tif", "--limit", "30"]);
+    assert_eq!(output.status.code(), Some(0), "{}", error_text(&output));
+}
+
+#[test]
+fn a_capture_of_unstated_meaning_ends_with_two_and_the_question() {
+    let folder = bench();
+    std::fs::remove_file(folder.path().join("hot.json")).unwrap();
+    let output = compare(folder.path(), &["--unit", "hot.tif"]);
+    assert_eq!(output.status.code(), Some(2));
+    let error = error_text(&output);
+    assert!(error.contains("hot.tif: What do the numbers stand for"), "{error}");
+    assert!(error.contains("hot.tif.json"), "{error}");
+}
+
+#[test]
+fn one_bad_unit_does_not_keep_the_others_from_being_compared() {
+    let folder = bench();
+    std::fs::write(folder.path().join("broken.tif"), b"II*\0").unwrap();
+    std::fs::write(folder.path().join("broken.json"), sidecar("broken")).unwrap();
+    let output = compare(folder.path(), &["--unit", "broken.tif", "healthy.tif"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(error_text(&output).contains("broken.tif"), "{}", error_text(&output));
+    assert!(folder.path().join("out/healthy.html").is_file());
+}
+
+#[test]
+fn bad_arguments_end_with_two_and_name_what_is_wrong() {
+    let folder = bench();
+    for (arguments, expected) in [
+        (&["--unit", "absent.tif"][..], "absent.tif"),
+        (&["--unit", "hot.tif", "--limit=-1"], "--limit"),
+        (&["--unit", "hot.tif", "--limit", "nan"], "--limit"),
+        (&["--unit", "hot.tif", "--ambient", "-300"], "--ambient"),
+        (&["--unit", "hot.tif", "./hot.tif"], "hot"),
+        (&["--unit", "good-1.tif"], "good-1.tif"),
+        (&["--unit", "hot.tif", "--emissivity", "hot.json"], "hot.json"),
+        (&["--unit", "hot.tif", "--basis", "guess"], "guess"),
+    ] {
+        let output = compare(folder.path(), arguments);
+        let error = error_text(&output);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {error}");
+        assert!(error.contains(expected), "{arguments:?}: {error}");
+        assert!(!error.contains("panicked"), "{error}");
+    }
+}
+
+#[test]
+fn an_emissivity_statement_with_regions_is_taken() {
+    let folder = bench();
+    let regions = r#"{"whole": {"emissivity": 0.9, "uncertainty": 0.02},
+        "regions": [{"name": "shield", "outline": {"plane": "pixels", "shape": "rectangle", "from": [110, 80], "to": [140, 96]},
+                     "finish": {"emissivity": 0.5, "uncertainty": 0.1}}]}"#;
+    std::fs::write(folder.path().join("regions.json"), regions).unwrap();
+    let output = compare(folder.path(), &["--unit", "healthy.tif", "--emissivity", "regions.json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", error_text(&output));
+    let html = std::fs::read_to_string(folder.path().join("out/healthy.html")).unwrap();
+    let restored = analysis::result::read_result("healthy.html", &html).unwrap();
+    assert_eq!(restored.session.surface.regions[0].name, "shield");
+}

@@ -1,5 +1,11 @@
 //! Findings, placements and limits on pictures made for the purpose.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "the pieces a test is built from are known to be in range"
+)]
+
 #[path = "findings/board_files.rs"]
 mod board_files;
 #[path = "findings/pictures.rs"]
@@ -14,6 +20,7 @@ use analysis::inspection::{
 };
 use analysis::units::{Kelvin, KelvinDifference, Millimeters, Watts};
 use pictures::{board_to_picture, bodies, flat, part, picture, with_noise};
+use proptest::prelude::*;
 
 /// What is found at a tolerance of 2 K everywhere.
 fn found(difference: &Frame<Difference>, footprints: &[Footprint]) -> Vec<Finding> {
@@ -405,5 +412,29 @@ fn probes_follow_the_findings_and_each_is_asked_for_once() {
     for probe in &probes {
         assert_eq!(probe.unpowered, probe.key.quantity == ProbeQuantity::ResistanceUnpowered);
         assert!(probe.reason.ends_with("(common practice)."), "{}", probe.reason);
+    }
+}
+
+proptest! {
+    #[test]
+    fn findings_of_any_picture_are_whole_distinct_and_ranked(
+        pixels in proptest::collection::vec(
+            prop_oneof![6 => -1.0_f32..1.0, 2 => 2.0_f32..30.0, 1 => -30.0_f32..-2.0, 1 => Just(f32::NAN)], 12 * 15,
+        ),
+    ) {
+        let difference = Frame::<Difference>::from_rows(12, 15, pixels).unwrap();
+        let criteria = Criteria { least_area_px: 3, ..Criteria::default() };
+        let findings = find(&difference, &flat(12, 15, 2.0), &criteria, &[], None, None).unwrap();
+        let reached = difference.as_slice().iter().filter(|value| value.abs() >= 1.0).count();
+        let claimed: u32 = findings.iter().map(|finding| finding.area_px).sum();
+        prop_assert!(claimed as usize <= reached, "pixels counted twice");
+        prop_assert!(findings.is_sorted_by(|a, b| a.significance >= b.significance));
+        for finding in &findings {
+            let [left, top, right, bottom] = finding.bounds.map(f64::from);
+            prop_assert!((left..=right).contains(&finding.centroid.x) && (top..=bottom).contains(&finding.centroid.y));
+            prop_assert!(finding.area_px >= 3 && finding.significance >= 1.0);
+            let positive = finding.sign == Sign::Hotter;
+            prop_assert!((finding.peak.value() > 0.0) == positive && (finding.mean.value() > 0.0) == positive);
+        }
     }
 }

@@ -54,6 +54,7 @@ fn the_documented_example_says_what_its_field_names_say() {
         })
     );
     assert_eq!(metadata.ambient, Some(kelvin(23.0 + 273.15)));
+    assert_eq!(metadata.reflected, Some(kelvin(22.4 + 273.15)));
     assert_eq!(metadata.netd, Some(KelvinDifference::new(0.05).unwrap()));
     assert_eq!(metadata.page, PageChoice::Mean);
     assert_eq!(metadata.conditions.warm_up_minutes, Some(20.0));
@@ -396,6 +397,7 @@ fn any_metadata() -> BoxedStrategy<CaptureMetadata> {
         // As stated in millikelvin: not every number of kelvin is a thousandth of a float.
         maybe((0.1_f64..2000.0).prop_map(|netd| KelvinDifference::new(netd / 1000.0).unwrap())),
         maybe(benchtop()),
+        maybe(benchtop()),
         maybe(1e-3_f64..10.0),
         maybe((1e-3_f64..10.0).prop_map(|pitch| Millimeters::new(pitch).unwrap())),
     );
@@ -422,7 +424,7 @@ fn any_metadata() -> BoxedStrategy<CaptureMetadata> {
             |(
                 (quantity, stated),
                 page,
-                (band, netd, ambient, distance, pixel_pitch),
+                (band, netd, ambient, reflected, distance, pixel_pitch),
                 conditions,
                 (corners, stuck_pixels, saturated_at),
                 (time, product, serial, notes, invented),
@@ -433,6 +435,7 @@ fn any_metadata() -> BoxedStrategy<CaptureMetadata> {
                 band,
                 netd,
                 ambient,
+                reflected,
                 distance,
                 time,
                 pixel_pitch,

@@ -53,7 +53,7 @@ fn regions(criterion: &mut Criterion) {
             let (x, y) = (f64::from(index % 5) * 120.0 + 10.0, f64::from(index / 5) * 100.0 + 10.0);
             Region {
                 name: format!("region {index}"),
-                outline: if index % 2 == 0 {
+                outline: if index.is_multiple_of(2) {
                     PlacedOutline::Pixels(outline(index, x, y, 1.0))
                 } else {
                     PlacedOutline::Board(outline(index, x, y, 0.25))

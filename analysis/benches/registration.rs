@@ -4,7 +4,7 @@ use std::hint::black_box;
 
 use analysis::frame::{ApparentKelvin, Frame};
 use analysis::geometry::{BaselinePixels, Homography, UnitPixels};
-use analysis::registration::warp;
+use analysis::registration::{LandmarkUse, align, warp};
 use criterion::{Criterion, criterion_group, criterion_main};
 use ndarray::Array2;
 
@@ -23,13 +23,21 @@ fn board(map: &Homography<UnitPixels, BaselinePixels>) -> Frame<ApparentKelvin> 
 
 fn registration(criterion: &mut Criterion) {
     let baseline = board(&Homography::identity());
-    let tilted = Homography::<UnitPixels, BaselinePixels>::try_from([
-        1.01, -0.02, 4.0, 0.021, 0.99, -3.0, 5e-6, 8e-6, 1.0,
-    ])
-    .unwrap_or_else(|_| Homography::identity());
-    criterion.bench_function("warp 640x480", |bencher| {
-        bencher.iter(|| warp(black_box(&baseline), black_box(&tilted), (480, 640)));
-    });
+    let views = [
+        ("a few pixels, 1 degree", [1.01, -0.02, 4.0, 0.021, 0.99, -3.0, 5e-6, 8e-6, 1.0]),
+        ("10 degrees, 15 percent", [1.133, -0.2, 10.0, 0.2, 1.133, -80.0, 0.0, 0.0, 1.0]),
+    ];
+    for (name, numbers) in views {
+        let map = Homography::<UnitPixels, BaselinePixels>::try_from(numbers)
+            .unwrap_or_else(|_| unreachable!("the map is invertible"));
+        let unit = board(&map);
+        criterion.bench_function(&format!("warp, {name}"), |bencher| {
+            bencher.iter(|| warp(black_box(&unit), black_box(&map), (480, 640)));
+        });
+        criterion.bench_function(&format!("align, {name}"), |bencher| {
+            bencher.iter(|| align(black_box(&unit), black_box(&baseline), &[], LandmarkUse::Start));
+        });
+    }
 }
 
 criterion_group!(benches, registration);

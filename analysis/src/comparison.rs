@@ -25,7 +25,7 @@ use crate::inspection::{
     DifferenceError, Exposure, Finding, PartReading, Probe, difference, estimate_noise, find, read_parts,
     suggest_probes, tolerance,
 };
-use crate::radiometry::{Band, BandTable, Rejected, correct};
+use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
 use crate::session::{BoardLayout, CaptureRecord, Role, Session};
 use crate::surface::emissivity_map;
@@ -211,8 +211,9 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         captures.emissivity_picture.as_ref(),
     )?;
 
-    let surface_of =
-        |capture: &Aligned| correct(&capture.apparent, &emissivity, &session.surroundings, &capture.table);
+    let surface_of = |capture: &Aligned| {
+        correct(&capture.apparent, &emissivity, &surroundings(session, &capture.hash), &capture.table)
+    };
     let good = captures.baselines.iter().map(surface_of).collect::<Result<Vec<_>, _>>()?;
     let unit = surface_of(&captures.unit)?;
 
@@ -277,6 +278,14 @@ pub fn board_to_picture(
     }
     let pairs: Vec<_> = layout.corners.iter().map(|corner| (corner.board, corner.pixel)).collect();
     fit_homography(&pairs).map(Some).map_err(CannotCompare::Corners)
+}
+
+/// What surrounded a capture: the session's surroundings, with the reflected temperature that was
+/// measured for this capture where there is one.
+#[must_use]
+pub fn surroundings(session: &Session, hash: &ContentHash) -> Surroundings {
+    let own = session.capture(hash).and_then(|record| record.metadata.reflected);
+    Surroundings { reflected: own.unwrap_or(session.surroundings.reflected), ..session.surroundings }
 }
 
 /// A capture's own ambient and power, or the session's where it states none.

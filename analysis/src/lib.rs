@@ -28,4 +28,6 @@ pub mod registration;
 pub mod result;
 pub mod session;
 pub mod surface;
+#[cfg(feature = "synthetic")]
+pub mod synthetic;
 pub mod units;

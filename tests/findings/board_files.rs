@@ -5,6 +5,7 @@ use analysis::board::{
     junction, parse_limits, parse_placements,
 };
 use analysis::units::{Kelvin, Watts};
+use proptest::prelude::*;
 
 fn file(name: &str) -> String {
     std::fs::read_to_string(format!("{}/data/board/{name}", env!("CARGO_MANIFEST_DIR"))).expect("test data")
@@ -168,4 +169,29 @@ fn junction_estimates_agree_with_worked_cases() {
         assert!((estimate - expected).abs() <= rounding, "{estimate} is not {expected}");
     }
     assert!(junction(Kelvin::ROOM, Watts::new(1e6).unwrap(), &psi(1.0)).is_err());
+}
+
+proptest! {
+    #[test]
+    fn any_text_gives_parts_or_an_error_that_names_the_file(
+        rows in proptest::collection::vec("[-+0-9.,;eExX×mil\"'°#A-Ctop\t ü]{0,40}", 0..6),
+        heading in prop::sample::select(vec![
+            "Ref,X(mm),Y(mm),Rot,Side,Package,Size", "#Ref;X;Y;Width;Height", "Part\tx in\ty in\tPackage", "",
+        ]),
+    ) {
+        let text = format!("{heading}\n{}", rows.join("\n"));
+        match parse_placements("parts.csv", &text, Some(LengthUnit::Inch)) {
+            Ok((parts, _)) => {
+                for part in parts {
+                    prop_assert!(part.center.x.is_finite() && part.center.y.is_finite());
+                    prop_assert!(part.size.iter().all(|length| *length > 0.0 && length.is_finite()));
+                }
+            }
+            Err(error) => prop_assert!(error.to_string().starts_with("parts.csv")),
+        }
+        let limits = text.replace("X(mm)", "max_case_degC").replace("Y(mm)", "psi_jt").replace("Rot", "power_W");
+        if let Err(error) = parse_limits("limits.csv", &limits) {
+            prop_assert!(error.to_string().starts_with("limits.csv"));
+        }
+    }
 }

@@ -2,7 +2,10 @@
 
 use analysis::frame::{ApparentKelvin, Frame};
 use analysis::geometry::{BaselinePixels, Homography, Point, UnitPixels};
-use ndarray::Array2;
+use ndarray::{Array2, Axis};
+
+/// Side of the squares a picture is drawn in.
+const TILE: usize = 20;
 
 /// Unit pixels to baseline pixels.
 pub type UnitMap = Homography<UnitPixels, BaselinePixels>;
@@ -45,6 +48,12 @@ pub struct Part {
 impl Part {
     pub fn new([left, top, right, bottom]: [f64; 4], rise: f64) -> Self {
         Self { left, top, right, bottom, rise, blur: 1.0 }
+    }
+
+    fn is_near(&self, place: Point<BaselinePixels>, reach: f64) -> bool {
+        let reach = reach + 4.0 * self.blur;
+        let (x, y) = (place.x, place.y);
+        x > self.left - reach && x < self.right + reach && y > self.top - reach && y < self.bottom + reach
     }
 
     fn at(&self, x: f64, y: f64) -> f64 {
@@ -96,8 +105,8 @@ impl Board {
         Self { parts, halos, outline }
     }
 
-    fn at(&self, x: f64, y: f64) -> f64 {
-        let parts: f64 = self.parts.iter().map(|part| part.at(x, y)).sum();
+    fn at(&self, x: f64, y: f64, parts: &[&Part]) -> f64 {
+        let parts: f64 = parts.iter().map(|part| part.at(x, y)).sum();
         let halos: f64 = (self.halos.iter())
             .map(|halo| {
                 let r2 = (x - halo.center[0]).powi(2) + (y - halo.center[1]).powi(2);
@@ -110,10 +119,27 @@ impl Board {
     /// The board as a camera sees it whose pixels `map` leads to the baseline's.
     pub fn seen(&self, map: &UnitMap, shape: (usize, usize), noise: f32, seed: u64) -> Frame<ApparentKelvin> {
         let mut numbers = Numbers(seed);
-        let picture = Array2::from_shape_fn(shape, |(row, column)| {
-            let place = map.apply(Point::new(column as f64, row as f64));
-            (self.at(place.x, place.y) + f64::from(noise) * numbers.gaussian()) as f32
-        });
+        let mut picture = Array2::zeros(shape);
+        for (tile_row, mut band) in picture.axis_chunks_iter_mut(Axis(0), TILE).enumerate() {
+            for (tile_column, mut tile) in band.axis_chunks_iter_mut(Axis(1), TILE).enumerate() {
+                let (top, left) = (tile_row * TILE, tile_column * TILE);
+                let place = |row: usize, column: usize| {
+                    map.apply(Point::new((left + column) as f64, (top + row) as f64))
+                };
+                let middle = place(TILE / 2, TILE / 2);
+                let reach = 4.0
+                    + [(0, 0), (0, TILE), (TILE, 0), (TILE, TILE)]
+                        .map(|(row, column)| place(row, column).distance(middle))
+                        .into_iter()
+                        .fold(0.0, f64::max);
+                let near: Vec<&Part> = self.parts.iter().filter(|part| part.is_near(middle, reach)).collect();
+                for ((row, column), value) in tile.indexed_iter_mut() {
+                    let place = place(row, column);
+                    *value =
+                        (self.at(place.x, place.y, &near) + f64::from(noise) * numbers.gaussian()) as f32;
+                }
+            }
+        }
         Frame::new(picture).unwrap()
     }
 }

@@ -19,6 +19,9 @@ pub struct Footprint {
     body: Body,
 }
 
+/// No body is thinner than this, mm.
+const LEAST_LENGTH_MM: f64 = 0.01;
+
 /// A turned rectangle on the board, in millimetres.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct Body {
@@ -49,7 +52,8 @@ pub fn footprints(
 impl Footprint {
     fn new(placement: &Placement, map: &Homography<BoardMillimeters, BaselinePixels>) -> Option<Self> {
         let (sine, cosine) = placement.rotation.to_radians().sin_cos();
-        let half = placement.size.map(|length| length.abs() / 2.0);
+        // A body without extent would lie on neither side of every place, and so contain it.
+        let half = placement.size.map(|length| length.abs().max(LEAST_LENGTH_MM) / 2.0);
         let body = Body { center: placement.center, cosine, sine, half };
         let [x, y] = half;
         let board_corners =
@@ -225,11 +229,12 @@ mod tests {
         let mut below = part([5.0, 5.0], 0.0, [1.0, 1.0]);
         below.side = Side::Bottom;
         let outside = part([-500.0, 5.0], 0.0, [1.0, 1.0]);
-        let tiny = part([5.03, 10.03], 0.0, [0.01, 0.01]);
+        let tiny = part([5.03, 10.03], 0.0, [0.0, 0.0]);
         let found = footprints(&[below, outside, tiny], Side::Top, &map());
         assert_eq!(found.len(), 2);
         assert!(found[0].pixel_runs((100, 100)).is_empty());
         assert_eq!(found[1].pixel_runs((100, 100)), vec![(50, 30..31)]);
+        assert!(!found[1].contains(Point::new(31.0, 50.0)));
     }
 
     #[test]

@@ -185,6 +185,8 @@ pub struct CaptureMetadata {
     pub netd: Option<KelvinDifference>,
     /// Air temperature around the board, K.
     pub ambient: Option<Kelvin>,
+    /// Reflected apparent temperature measured with this capture, K; the session's where absent.
+    pub reflected: Option<Kelvin>,
     /// Camera to board, metres.
     pub distance: Option<f64>,
     /// When it was taken, as the camera or person wrote it (RFC 3339 preferred).

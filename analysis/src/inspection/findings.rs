@@ -133,6 +133,9 @@ fn name(
         return Some((footprint.designator.clone(), 0.0));
     }
     let on_board = picture_to_board?.apply(place);
+    if !(on_board.x.is_finite() && on_board.y.is_finite()) {
+        return None;
+    }
     footprints
         .iter()
         .map(|footprint| (footprint, footprint.distance_mm(on_board)))

@@ -81,7 +81,8 @@ pub const UNPOWERED_CAUTION: &str = "Disconnect every supply, wait until the cap
 pub const POWERED_CAUTION: &str = "The board is live and parts may be hot: use insulated probes, mind \
      mains and stored charge, and follow local codes. Hazardous voltages are for qualified persons.";
 
-/// What to measure by contact, in order: first the findings as ranked, then the parts over a limit.
+/// What to measure by contact, in order: first the findings as ranked, then the parts over a limit, the worst
+/// first.
 ///
 /// At each place the measurement on the unpowered board comes first, because it cannot do harm. Each
 /// place and quantity is asked for once. What a part is follows from the letters of its designator
@@ -124,12 +125,15 @@ pub fn suggest_probes(findings: &[Finding], parts: &[PartReading], placements: &
             }
         }
     }
-    for part in parts {
-        if let Some(margin) = part.margin.filter(|margin| margin.value() < 0.0) {
-            let name = described(&part.designator, placements);
-            let subject = format!("{name} is {:.1} K over its limit", -margin.value());
-            ask(&part.designator, &subject, OVER_LIMIT);
-        }
+    let mut over: Vec<(f64, &PartReading)> = parts
+        .iter()
+        .filter_map(|part| Some((-part.margin?.value(), part)))
+        .filter(|(excess, _)| *excess > 0.0)
+        .collect();
+    over.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+    for (excess, part) in over {
+        let subject = format!("{} is {excess:.1} K over its limit", described(&part.designator, placements));
+        ask(&part.designator, &subject, OVER_LIMIT);
     }
     probes
 }

@@ -213,7 +213,7 @@ impl Hills<'_> {
                 exceeding_px: 0,
             });
             // An invalid pixel compares as false: it lends its place to the hill, not its area.
-            if difference >= REACH * tolerance {
+            if difference >= REACH * tolerance && difference > 0.0 {
                 spot.add(pixel % self.scene.columns, pixel / self.scene.columns, f64::from(difference));
                 spot.exceeding_px += u32::from(difference >= tolerance);
             }

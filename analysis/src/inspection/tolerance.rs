@@ -7,6 +7,10 @@ use super::difference::DifferenceMap;
 use crate::frame::{Difference, Frame, FrameError};
 use crate::units::KelvinDifference;
 
+/// The tolerance never falls below this, K: with a limit of zero on a picture without noise every pixel
+/// would differ, and infinitely. No camera tells a millikelvin in one frame.
+const LEAST_TOLERANCE: f32 = 1e-3;
+
 /// The tolerance of each pixel, K, positive.
 ///
 /// `max(limit, k · √(noise² + spread² + (|∇baseline| · residual_px)²))`, with `limit` and k
@@ -29,7 +33,7 @@ pub fn tolerance(
     if let Some(spread) = &map.spread {
         map.baseline.require_same_shape(spread)?;
     }
-    let limit = criteria.limit.value().abs() as f32;
+    let limit = (criteria.limit.value().abs() as f32).max(LEAST_TOLERANCE);
     let multiple = criteria.noise_multiple as f32;
     let noise_squared = (noise.value() * noise.value()) as f32;
     let residual_squared = (residual_px * residual_px) as f32;

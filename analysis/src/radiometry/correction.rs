@@ -149,6 +149,57 @@ pub fn sensitivity(
     })
 }
 
+/// Why an emissivity cannot be told from a reading of known temperature.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum EmissivityUnknown {
+    /// Surface and surroundings radiate alike, whatever the emissivity.
+    #[error(
+        "the surface is only {difference:.1} K from the reflected temperature: warm it to at least \
+         {needed} K above its surroundings (20 K is better) and measure again"
+    )]
+    TooCloseToSurroundings {
+        /// Surface less reflected temperature, K.
+        difference: f64,
+        /// The least that is accepted, K.
+        needed: f64,
+    },
+    /// The reading does not lie between the two.
+    #[error(
+        "the reading asks for an emissivity of {value:.3}, which no surface has; check the contact \
+         temperature and the reflected temperature"
+    )]
+    OutOfRange {
+        /// The emissivity asked for.
+        value: f64,
+    },
+}
+
+/// The emissivity with which a surface of known temperature appears at `apparent`.
+///
+/// The surface's own temperature comes from a contact thermometer, or from a spot beside it that is
+/// covered with a material of known emissivity. Surface and surroundings must differ by at least 5 K,
+/// our own rule: below that, 0.5 K of error on the reading costs more than 0.1 of emissivity.
+///
+/// # Errors
+/// [`EmissivityUnknown`].
+pub fn emissivity_of(
+    apparent: Kelvin,
+    surface: Kelvin,
+    surroundings: &Surroundings,
+    band: Band,
+) -> Result<Emissivity, EmissivityUnknown> {
+    const NEEDED: f64 = 5.0;
+    let difference = (surface - surroundings.reflected).value();
+    if difference.abs() < NEEDED {
+        return Err(EmissivityUnknown::TooCloseToSurroundings { difference, needed: NEEDED });
+    }
+    let equation = Equation::new(surroundings, band);
+    let arriving = band_radiance(band, apparent).radiance - equation.background;
+    let radiated = band_radiance(band, surface).radiance - equation.reflected;
+    let value = arriving / (equation.transmittance * radiated);
+    Emissivity::new(value).map_err(|_| EmissivityUnknown::OutOfRange { value })
+}
+
 /// How many pixels got no temperature, by reason.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Rejected {

@@ -15,7 +15,7 @@ pub use band::Band;
 pub use band_table::BandTable;
 pub use calibration::{Calibration, InvalidCalibration, Signal};
 pub use correction::{
-    Corrected, Correction, NoPhysicalAnswer, Rejected, Sensitivity, Surroundings, apparent_picture,
-    apparent_temperature, correct, sensitivity, surface_temperature,
+    Corrected, Correction, EmissivityUnknown, NoPhysicalAnswer, Rejected, Sensitivity, Surroundings,
+    apparent_picture, apparent_temperature, correct, emissivity_of, sensitivity, surface_temperature,
 };
 pub use planck::{BandRadiance, band_fraction, band_radiance, band_temperature, spectral_radiance};

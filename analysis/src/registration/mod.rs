@@ -23,8 +23,9 @@ use search::{Pictures, Placed};
 
 /// The unit must cover at least this fraction of the baseline.
 pub const OVERLAP_NEEDED: f64 = 0.5;
-/// The aligned pictures' detail must correlate at least this well. Unrelated boards reach about 0.3.
-pub const CONFIDENCE_NEEDED: f64 = 0.5;
+/// The aligned pictures' detail must correlate at least this well. Different boards of the same outline reach
+/// about 0.5, by the outline alone.
+pub const CONFIDENCE_NEEDED: f64 = 0.6;
 /// Agreement at the coarsest level that makes a search unnecessary.
 const SURE: f64 = 0.8;
 /// How far the found map may bend away from its start: size anywhere in the picture, by this factor.

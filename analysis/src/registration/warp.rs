@@ -30,16 +30,21 @@ pub fn warp<A, B, Q>(frame: &Frame<Q>, map: &Homography<A, B>, shape: (usize, us
     let side = (m[(2, 0)] * middle.x + m[(2, 1)] * middle.y + m[(2, 2)]).signum();
 
     let mut values = Array2::zeros((rows, columns));
+    let mut places = vec![[0_i32; 2]; columns];
     for (row, mut line) in values.rows_mut().into_iter().enumerate() {
         let y = row as f64;
         let from_row = [0, 1, 2].map(|i| side * (m[(i, 1)] * y + m[(i, 2)]));
         let per_column = [0, 1, 2].map(|i| side * m[(i, 0)]);
-        for (column, value) in line.iter_mut().enumerate() {
+        // Two loops, so that the divisions go several at a time.
+        for (column, place) in places.iter_mut().enumerate() {
             let x = column as f64;
             let depth = from_row[2] + per_column[2] * x;
-            let scale = if depth > 0.0 { 1.0 / depth } else { f64::NAN };
-            *value = source
-                .at((from_row[0] + per_column[0] * x) * scale, (from_row[1] + per_column[1] * x) * scale);
+            let scale = STEPS / depth;
+            let [x, y] = [0, 1].map(|i| ((from_row[i] + per_column[i] * x) * scale + 0.5) as i32);
+            *place = if depth > 0.0 { [x, y] } else { OUTSIDE };
+        }
+        for (value, &place) in line.iter_mut().zip(&places) {
+            *value = source.at_steps(place);
         }
     }
     // Never empty: there is at least one row and one column.
@@ -52,35 +57,39 @@ pub(super) struct Source<'a> {
     values: &'a [f32],
     rows: usize,
     columns: usize,
-    /// Below these the whole 4 × 4 neighbourhood is inside.
-    x_end: f64,
-    y_end: f64,
+    /// So many columns and rows, from the second on, have their whole 4 × 4 neighbourhood inside.
+    columns_inside: usize,
+    rows_inside: usize,
 }
 
 impl<'a> Source<'a> {
     pub(super) fn new(values: &'a [f32], (rows, columns): (usize, usize)) -> Self {
-        Self { values, rows, columns, x_end: columns as f64 - 2.0, y_end: rows as f64 - 2.0 }
+        let (rows_inside, columns_inside) = (rows.saturating_sub(3), columns.saturating_sub(3));
+        Self { values, rows, columns, columns_inside, rows_inside }
     }
 
     /// The value at (x, y), NaN where the nearest pixel is missing.
     #[inline]
     pub(super) fn at(&self, x: f64, y: f64) -> f32 {
-        // A coordinate that is NaN fails the comparison.
-        if x >= 1.0 && y >= 1.0 && x < self.x_end && y < self.y_end {
-            let (column, row) = (x as i32, y as i32);
-            let across = cubic_weights((x - f64::from(column)) as f32);
-            let down = cubic_weights((y - f64::from(row)) as f32);
-            let start = (row as usize - 1) * self.columns + column as usize - 1;
+        let seen = x.is_finite() && y.is_finite();
+        self.at_steps(if seen { [x, y].map(|along| (along * STEPS + 0.5).floor() as i32) } else { OUTSIDE })
+    }
+
+    /// The same at a place in steps: whole pixels and the step between them in one number.
+    #[inline]
+    fn at_steps(&self, [x_steps, y_steps]: [i32; 2]) -> f32 {
+        let (column, row) = ((x_steps >> STEP_BITS) as usize, (y_steps >> STEP_BITS) as usize);
+        // A negative number wraps to a large one.
+        if column.wrapping_sub(1) < self.columns_inside && row.wrapping_sub(1) < self.rows_inside {
+            let across = &CUBIC_WEIGHTS[(x_steps & STEP_MASK) as usize];
+            let down = &CUBIC_WEIGHTS[(y_steps & STEP_MASK) as usize];
+            let start = (row - 1) * self.columns + column - 1;
             let mut sums = [0.0_f32; 4];
-            if let Some(window) = self.values.get(start..start + 3 * self.columns + 4) {
-                for (line, weight) in down.into_iter().enumerate() {
-                    if let Some(taps) =
-                        window.get(line * self.columns..).and_then(|rest| rest.first_chunk::<4>())
-                    {
-                        for i in 0..4 {
-                            sums[i] += weight * taps[i];
-                        }
-                    }
+            for (line, weight) in down.iter().enumerate() {
+                let taps =
+                    self.values.get(start + line * self.columns..).and_then(|rest| rest.first_chunk::<4>());
+                for (sum, tap) in sums.iter_mut().zip(taps.unwrap_or(&[0.0; 4])) {
+                    *sum += weight * tap;
                 }
             }
             let value =
@@ -90,13 +99,13 @@ impl<'a> Source<'a> {
                 return value;
             }
         }
-        self.at_gap(x, y)
+        self.at_gap([x_steps, y_steps].map(|steps| f64::from(steps) / STEPS))
     }
 
     /// The same beside a missing pixel: bilinear over the pixels that are there.
     #[cold]
     #[inline(never)]
-    fn at_gap(&self, x: f64, y: f64) -> f32 {
+    fn at_gap(&self, [x, y]: [f64; 2]) -> f32 {
         let pixel = |column: f64, row: f64| {
             let inside =
                 column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
@@ -121,12 +130,26 @@ impl<'a> Source<'a> {
     }
 }
 
-/// Keys' kernel with a = −1/2 at the distances 1 + t, t, 1 − t and 2 − t.
-#[inline]
-fn cubic_weights(t: f32) -> [f32; 4] {
-    let (t2, t3) = (t * t, t * t * t);
-    [t2 - 0.5 * (t3 + t), 1.5 * t3 - 2.5 * t2 + 1.0, 2.0 * t2 + 0.5 * t - 1.5 * t3, 0.5 * (t3 - t2)]
-}
+/// Places between two pixels are rounded to this many steps: half a thousandth of a pixel at most.
+const STEP_BITS: u32 = 10;
+const STEPS: f64 = (1 << STEP_BITS) as f64;
+/// A place outside any picture.
+const OUTSIDE: [i32; 2] = [i32::MIN; 2];
+const STEP_MASK: i32 = (1 << STEP_BITS) - 1;
+
+/// Keys' kernel with a = −1/2 at the distances 1 + t, t, 1 − t and 2 − t, for every step t.
+static CUBIC_WEIGHTS: [[f32; 4]; 1 << STEP_BITS] = {
+    let mut table = [[0.0; 4]; 1 << STEP_BITS];
+    let mut step = 0;
+    while step < table.len() {
+        let t = step as f32 / STEPS as f32;
+        let (t2, t3) = (t * t, t * t * t);
+        table[step] =
+            [t2 - 0.5 * (t3 + t), 1.5 * t3 - 2.5 * t2 + 1.0, 2.0 * t2 + 0.5 * t - 1.5 * t3, 0.5 * (t3 - t2)];
+        step += 1;
+    }
+    table
+};
 
 #[cfg(test)]
 mod tests {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use analysis::board::{BoardFileError, parse_limits, parse_placements};
 use analysis::capture::{CornerMark, PageChoice, read_pixels};
-use analysis::comparison::{Comparison, Shelf, align, judge};
+use analysis::comparison::{Comparison, LeftOut, Shelf, align, judge};
 use analysis::content_hash::ContentHash;
 use analysis::geometry::{BaselinePixels, Point};
 use analysis::inspection::Criteria;
@@ -225,8 +225,8 @@ impl Bench {
         own.apply(path, Command::NameBoard { board })?;
         own.take(path, capture)?;
         let cannot = |source| BadInput::CannotCompare { path: path.to_owned(), source };
-        let aligned = align(&own.session, &own.shelf).map_err(cannot)?;
-        for (file_name, reason) in &aligned.left_out {
+        let aligned = align(&own.session, &own.shelf, &mut |_, _| ()).map_err(cannot)?;
+        for LeftOut { file_name, reason } in &aligned.left_out {
             tell(&format!("{file_name}: note: left out as baseline of {name}: {reason}"));
         }
         let comparison = judge(&own.session, &aligned).map_err(cannot)?;

@@ -19,6 +19,7 @@
 //! | `band_um` | spectral band `[lower, upper]`, µm |
 //! | `netd_mK` | noise equivalent temperature difference, mK |
 //! | `ambient_degC` | air temperature, °C |
+//! | `reflected_degC` | reflected apparent temperature measured with this capture, °C; the session's where absent |
 //! | `distance_m` | camera to board, m |
 //! | `time` | when it was taken, RFC 3339 preferred |
 //! | `pixel_pitch_mm` | millimetres on the board per pixel |
@@ -38,8 +39,6 @@
 //!   apparent temperature, both monotone and counts rising, `unit` being `"degC"` or `"K"`;
 //! - `{"form": "sakuma-hattori", "a": 9.9, "b": 20.0, "c": 500000.0, "offset": 1200.0}`: counts =
 //!   c / (exp(14387.77 / (a·T + b)) − 1) + offset, T in K, a in µm, b in µm·K.
-//!
-//! The reflected temperature is no field of a capture: it belongs to the session, where it is measured.
 
 mod error;
 mod fields;

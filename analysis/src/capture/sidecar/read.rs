@@ -56,6 +56,7 @@ pub fn parse_sidecar(
             netd.filter(|netd| netd.value() > 0.0)
         })?,
         ambient: read_celsius(&mut fields, "ambient_degC")?,
+        reflected: read_celsius(&mut fields, "reflected_degC")?,
         distance: fields.number("distance_m", ABOVE_ZERO, |distance| distance > 0.0)?,
         time: fields.text("time")?,
         pixel_pitch: fields.quantity("pixel_pitch_mm", ABOVE_ZERO, |pitch| {

@@ -44,6 +44,8 @@ struct SidecarFile<'a> {
     netd_millikelvin: Option<f64>,
     #[serde(rename = "ambient_degC", skip_serializing_if = "Option::is_none")]
     ambient_celsius: Option<f64>,
+    #[serde(rename = "reflected_degC", skip_serializing_if = "Option::is_none")]
+    reflected_celsius: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     distance_m: Option<f64>,
     #[serde(skip_serializing_if = "str::is_empty")]
@@ -84,6 +86,7 @@ impl<'a> SidecarFile<'a> {
                 decimal_that_reads_as(netd, netd * 1000.0, |millikelvin| millikelvin / 1000.0)
             }),
             ambient_celsius: metadata.ambient.map(celsius),
+            reflected_celsius: metadata.reflected.map(celsius),
             distance_m: metadata.distance,
             time: &metadata.time,
             pixel_pitch_mm: metadata.pixel_pitch.map(f64::from),

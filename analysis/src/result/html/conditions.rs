@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::readable_time;
 use crate::capture::TestConditions;
 use crate::result::numbers::InUnit;
 use crate::session::{CaptureRecord, Role, Session};
@@ -21,7 +22,7 @@ pub(super) fn section(session: &Session, unit: InUnit) -> Markup {
                     th scope="col" { "Captured" }
                 } }
                 tbody {
-                    (row("Asked for", &session.conditions, Some(session.ambient), "", unit))
+                    (row("For the session", &session.conditions, Some(session.ambient), "", unit))
                     @for record in captures {
                         (row(&role_of(record), &record.metadata.conditions, record.metadata.ambient, &record.metadata.time, unit))
                     }
@@ -29,7 +30,7 @@ pub(super) fn section(session: &Session, unit: InUnit) -> Markup {
             } }
             @for (who, notes) in notes(session) { p.note { strong { (who) ": " } (notes) } }
             p.note {
-                "A capture without an ambient temperature of its own is taken at the one asked for. A picture stands for "
+                "A capture without an ambient temperature of its own is taken at the session's. A picture stands for "
                 "steady state only after the warm-up that the board needs."
             }
         }
@@ -54,7 +55,7 @@ fn row(name: &str, conditions: &TestConditions, ambient: Option<Kelvin>, time: &
             td.number { (stated(conditions.frequency, "Hz")) }
             td.number { (stated(conditions.warm_up_minutes, "min")) }
             td.number { (ambient.map_or_else(|| "\u{2013}".to_owned(), |ambient| unit.read_temperature(ambient))) }
-            td { (time) }
+            td { (readable_time(time)) }
         }
     }
 }
@@ -66,7 +67,7 @@ fn significant(value: f64) -> String {
 }
 
 fn notes(session: &Session) -> Vec<(String, &str)> {
-    let asked = ("Asked for".to_owned(), session.conditions.notes.trim());
+    let asked = ("For the session".to_owned(), session.conditions.notes.trim());
     let each = session.captures.iter().filter(|record| record.role != Role::Aside).flat_map(|record| {
         [record.metadata.conditions.notes.trim(), record.metadata.notes.trim()]
             .map(|notes| (role_of(record), notes))

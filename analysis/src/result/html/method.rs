@@ -101,7 +101,7 @@ fn alignment(comparison: &Comparison) -> Markup {
     html! {
         p {
             "The unit was brought onto the first baseline's pixels by a projective map: estimated error "
-            (number(alignment.residual_px, 2)) " px, overlap " (number(alignment.overlap * 100.0, 1))
+            (number(alignment.residual_px, 3)) " px, overlap " (number(alignment.overlap * 100.0, 1))
             " %, confidence " (number(alignment.confidence, 2)) " (correlation of the aligned detail, at best 1)."
         }
         table.matrix aria-label="Projective map, unit pixels to baseline pixels" {

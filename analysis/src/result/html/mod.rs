@@ -4,6 +4,7 @@
 //! every script but the one whose hash it states, so what a person typed can never run.
 
 mod conditions;
+mod labels;
 mod method;
 mod pictures;
 mod tables;
@@ -88,6 +89,16 @@ fn board_name(session: &Session) -> &str {
     if product.is_empty() { "Unnamed board" } else { product }
 }
 
+/// `2031-05-04T10:11:00Z` as `2031-05-04 10:11:00 UTC`; any other text as it is.
+fn readable_time(text: &str) -> String {
+    match text.split_once('T') {
+        Some((date, time)) if date.len() == 10 && time.starts_with(|c: char| c.is_ascii_digit()) => {
+            format!("{date} {}", time.replace('Z', " UTC"))
+        }
+        _ => text.to_owned(),
+    }
+}
+
 /// One labelled blank of the form; an empty value leaves the blank open, to be filled in by hand.
 fn blank(label: &str, value: &str) -> Markup {
     html! { div.blank { dt { (label) } dd { (value) } } }
@@ -116,8 +127,8 @@ fn head_line(input: &ResultInput<'_>) -> Markup {
             }
             dl.blanks {
                 (blank("Serial number", &session.board.serial))
-                (blank("Captured", captured))
-                (blank("Written", input.written_at))
+                (blank("Captured", &readable_time(captured)))
+                (blank("Written", &readable_time(input.written_at)))
                 (blank("Unit's capture", unit_capture.map_or("", |record| record.file_name.as_str())))
             }
         }
@@ -148,25 +159,25 @@ fn at_a_glance(input: &ResultInput<'_>, unit: InUnit) -> Markup {
     let largest =
         comparison.findings.iter().max_by(|a, b| a.peak.value().abs().total_cmp(&b.peak.value().abs()));
     let over = comparison.parts.iter().filter(|part| part.margin.is_some_and(is_over)).count();
-    let baselines = session.with_role(Role::Baseline).count();
     html! {
         section.glance {
             p {
                 @match largest {
                     None => {
                         "No place differs from the known-good "
-                        (if baselines == 1 { "board" } else { "boards" }) " beyond its tolerance."
+                        (if comparison.baseline_count == 1 { "board" } else { "boards" }) " beyond its tolerance."
                     }
                     Some(finding) => {
-                        strong { (count_of(comparison.findings.len(), "place differs", "places differ")) }
-                        " from " (count_of(baselines, "known-good board", "known-good boards"))
+                        strong { (count_of(comparison.findings.len(), "place", "places")) }
+                        @if comparison.findings.len() == 1 { " differs" } @else { " differ" }
+                        " from " (count_of(comparison.baseline_count, "known-good board", "known-good boards"))
                         " beyond tolerance; the largest by " strong { (unit.read_difference(finding.peak)) }
                         @if let Some(designator) = &finding.designator { " at " strong { (designator) } }
                         "."
                     }
                 }
                 @if over > 0 {
-                    " " strong { (count_of(over, "part is", "parts are")) } " over a limit."
+                    " " strong { (count_of(over, "part", "parts")) } (if over == 1 { " is" } else { " are" }) " over a limit."
                 }
             }
             @if let Some(verdict) = &session.verdict {

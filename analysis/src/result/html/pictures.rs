@@ -7,6 +7,7 @@ use base64::engine::general_purpose::STANDARD;
 use image::{ExtendedColorType, ImageFormat};
 use maud::{Markup, html};
 
+use super::labels::{Ring, label_places};
 use super::viewer_data::Quantisation;
 use crate::comparison::Comparison;
 use crate::frame::Frame;
@@ -121,25 +122,13 @@ pub(super) fn section(
         section.pictures {
             h2 { "Pictures" }
             div.plate {
-                (figure(&difference, findings, true)?)
+                div {
+                    (figure(&difference, findings, true)?)
+                    (controls(quantisation))
+                }
                 div.side {
                     (figure(&baseline, &[], false)?)
                     (figure(&under_test, findings, false)?)
-                }
-            }
-            div #controls hidden {
-                dl.readings aria-live="polite" {
-                    div { dt { "Pixel" } dd #place {} }
-                    @for map in &quantisation.maps { div { dt { (map.short_name) } dd #{ "read-" (map.id) } {} } }
-                }
-                div.choices {
-                    label { "Picture " select #map-choice {} }
-                    label { "Colours " select #palette-choice {} }
-                    span.zoom role="group" aria-label="Zoom" {
-                        button #farther type="button" aria-label="Smaller" { "\u{2212}" }
-                        button #whole type="button" { "Whole" }
-                        button #closer type="button" aria-label="Larger" { "+" }
-                    }
                 }
             }
             p.note {
@@ -149,6 +138,27 @@ pub(super) fn section(
             }
         }
     })
+}
+
+/// What the script fills and shows; without it there is nothing to control.
+fn controls(quantisation: &Quantisation) -> Markup {
+    html! {
+        div #controls hidden {
+            dl.readings aria-live="polite" {
+                div { dt { "Pixel" } dd #place {} }
+                @for map in &quantisation.maps { div { dt { (map.short_name) } dd #{ "read-" (map.id) } {} } }
+            }
+            div.choices {
+                label { "Picture " select #map-choice {} }
+                label { "Colours " select #palette-choice {} }
+                span.zoom role="group" aria-label="Zoom" {
+                    button #farther type="button" aria-label="Smaller" { "\u{2212}" }
+                    button #whole type="button" { "Whole" }
+                    button #closer type="button" aria-label="Larger" { "+" }
+                }
+            }
+        }
+    }
 }
 
 fn ends(range: [f32; 2], write: impl Fn(f64) -> String) -> [String; 3] {
@@ -169,7 +179,7 @@ fn figure<Q>(picture: &Picture<'_, Q>, findings: &[Finding], large: bool) -> Res
     let bar = png(1, LEVELS, &bar)?;
     let frame = html! {
         img src=(pixels) width=(columns) height=(rows) alt=(picture.name);
-        (marks(rows, columns, findings))
+        (marks(rows, columns, findings, large))
     };
     let scale = html! {
         img src=(bar) alt="";
@@ -204,37 +214,27 @@ fn png(rows: usize, columns: usize, rgba: &[u8]) -> Result<String, ResultError> 
     Ok(format!("data:image/png;base64,{}", STANDARD.encode(bytes.into_inner())))
 }
 
-/// A box, left, top, right, bottom.
-type Area = [f64; 4];
-
-fn overlap(a: &Area, b: &Area) -> bool {
-    a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3]
-}
-
-/// The findings as rings with number and designator, over a picture of this size.
-fn marks(rows: usize, columns: usize, findings: &[Finding]) -> Markup {
-    let (width, height) = (columns as f64, rows as f64);
-    let letter = width / 32.0;
-    let mut taken: Vec<Area> = Vec::new();
-    let labels = findings.iter().enumerate().map(|(index, finding)| {
-        let text = match &finding.designator {
-            Some(designator) => format!("{} {designator}", index + 1),
-            None => (index + 1).to_string(),
-        };
-        let radius = ring_radius(finding, letter);
-        let (x, y) = label_place(finding, radius, letter, text.chars().count(), [width, height], &mut taken);
-        (finding, radius, text, x, y)
-    });
+/// The findings as rings with their numbers, over a picture of this size; a large picture has room for
+/// the designators too.
+fn marks(rows: usize, columns: usize, findings: &[Finding], large: bool) -> Markup {
+    let letter = columns as f64 / if large { 32.0 } else { 16.0 };
+    let text = |(index, finding): (usize, &Finding)| match &finding.designator {
+        Some(designator) if large => format!("{} {designator}", index + 1),
+        _ => (index + 1).to_string(),
+    };
+    let texts: Vec<String> = findings.iter().enumerate().map(text).collect();
+    let rings: Vec<Ring> = findings.iter().map(|finding| Ring::around(finding, letter)).collect();
+    let labels = label_places(&rings, &texts, letter, [columns as f64, rows as f64]);
     // Pixel centres lie at integers, so the picture begins half a pixel before zero.
     html! {
-        svg viewBox={ "-0.5 -0.5 " (columns) " " (rows) } font-size=(format!("{letter:.1}")) aria-hidden="true" {
-            @for (finding, radius, text, x, y) in labels {
+        svg viewBox={ "-0.5 -0.5 " (columns) " " (rows) } aria-hidden="true" {
+            @for (((finding, ring), text), label) in findings.iter().zip(&rings).zip(&texts).zip(labels) {
                 g class=(if finding.sign == Sign::Hotter { "hotter" } else { "colder" }) {
                     @for class in ["halo", "ring"] {
-                        circle class=(class) cx=(number(finding.centroid.x, 1)) cy=(number(finding.centroid.y, 1))
-                            r=(number(radius, 1)) {}
+                        circle class=(class) cx=(number(ring.x, 1)) cy=(number(ring.y, 1)) r=(number(ring.radius, 1)) {}
                     }
-                    text x=(number(x, 1)) y=(number(y, 1)) { (text) }
+                    text x=(number(label.x, 1)) y=(number(label.y, 1)) text-anchor=(label.anchor)
+                        font-size=(number(letter, 1)) { (text) }
                 }
             }
             path.cross d={ "M-" (columns) " 0H" (columns) "M0-" (rows) "V" (rows) }
@@ -243,79 +243,9 @@ fn marks(rows: usize, columns: usize, findings: &[Finding]) -> Markup {
     }
 }
 
-/// A ring around the whole finding, never too small to see.
-fn ring_radius(finding: &Finding, letter: f64) -> f64 {
-    let [left, top, right, bottom] = finding.bounds.map(f64::from);
-    let half_diagonal = (right - left + 1.0).hypot(bottom - top + 1.0) / 2.0;
-    half_diagonal.max(letter * 0.6)
-}
-
-/// Baseline of the label, at the first side of the ring where it is inside the picture and free of
-/// the labels before it.
-fn label_place(
-    finding: &Finding,
-    radius: f64,
-    letter: f64,
-    characters: usize,
-    [width, height]: [f64; 2],
-    taken: &mut Vec<Area>,
-) -> (f64, f64) {
-    let (x, y) = (finding.centroid.x, finding.centroid.y);
-    let (long, gap) = (letter * 0.62 * characters as f64, letter * 0.25);
-    let sides = [
-        (x + radius + gap, y + letter * 0.35),
-        (x - radius - gap - long, y + letter * 0.35),
-        (x - long / 2.0, y - radius - gap),
-        (x - long / 2.0, y + radius + gap + letter * 0.8),
-    ];
-    let area = |&(x, y): &(f64, f64)| [x, y - letter * 0.8, x + long, y + letter * 0.2];
-    let fits = |area: &Area| area[0] > 0.0 && area[1] > 0.0 && area[2] < width && area[3] < height;
-    let free =
-        |side: &&(f64, f64)| fits(&area(side)) && !taken.iter().any(|other| overlap(other, &area(side)));
-    let place = sides.iter().find(free).copied().unwrap_or(sides[0]);
-    taken.push(area(&place));
-    place
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::Point;
-    use crate::units::KelvinDifference;
-
-    fn finding_at(x: f64, y: f64) -> Finding {
-        Finding {
-            sign: Sign::Hotter,
-            peak: KelvinDifference::known(5.0),
-            peak_at: Point::new(x, y),
-            mean: KelvinDifference::known(3.0),
-            centroid: Point::new(x, y),
-            area_px: 20,
-            area_mm2: None,
-            bounds: [x as u32 - 2, y as u32 - 2, x as u32 + 2, y as u32 + 2],
-            designator: None,
-            designator_distance_mm: None,
-            significance: 2.0,
-        }
-    }
-
-    #[test]
-    fn labels_of_neighbours_do_not_cover_each_other() {
-        let mut taken = Vec::new();
-        for finding in [finding_at(50.0, 50.0), finding_at(52.0, 53.0), finding_at(49.0, 48.0)] {
-            label_place(&finding, 5.0, 6.0, 4, [100.0, 100.0], &mut taken);
-        }
-        for (index, area) in taken.iter().enumerate() {
-            assert!(taken[..index].iter().all(|other| !overlap(other, area)), "{taken:?}");
-        }
-    }
-
-    #[test]
-    fn a_label_at_the_right_edge_moves_to_the_left() {
-        let mut taken = Vec::new();
-        let (x, _) = label_place(&finding_at(95.0, 50.0), 5.0, 6.0, 4, [100.0, 100.0], &mut taken);
-        assert!(x < 95.0);
-    }
 
     #[test]
     fn a_quantile_of_nothing_is_nothing() {

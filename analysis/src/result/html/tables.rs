@@ -8,7 +8,7 @@ use crate::inspection::{PartReading, ProbeVerdict, Sign};
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
 use crate::session::Session;
-use crate::units::Kelvin;
+use crate::units::{Kelvin, KelvinDifference};
 
 /// A part with less margin than this is listed, K: about what a change of supplier, airflow or
 /// summer's ambient takes away (common practice, no source).
@@ -74,27 +74,35 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
         .collect();
     listed.sort_by(|a, b| a.1.total_cmp(&b.1));
     let limited = comparison.parts.iter().filter(|part| part.margin.is_some()).count();
-    let near = unit.read_size(crate::units::KelvinDifference::known(NEAR_LIMIT_KELVIN));
-    let temperature =
-        |value: Option<Kelvin>| value.map_or_else(|| "\u{2013}".into(), |value| unit.read_temperature(value));
+    let near = unit.read_size(KelvinDifference::known(NEAR_LIMIT_KELVIN));
+    let or_dash = |text: Option<String>| text.unwrap_or_else(|| "\u{2013}".to_owned());
+    let temperature = |value: Option<Kelvin>| or_dash(value.map(|value| unit.read_temperature(value)));
+    let difference =
+        |value: Option<KelvinDifference>| or_dash(value.map(|value| unit.read_difference(value)));
     html! {
         section.parts {
             h2 { "Parts over or near a limit" }
             @if !listed.is_empty() {
                 div.scroll { table {
                     thead { tr {
-                        th scope="col" { "Part" } th.number scope="col" { "Case" }
-                        th.number scope="col" { "Against baseline" } th.number scope="col" { "Junction, estimated" }
-                        th.number scope="col" { "Margin" } th scope="col" { "" }
+                        th scope="col" { "Part" } th.number scope="col" { "Case" } th.number scope="col" { "at most" }
+                        th.number scope="col" { "Junction, estimated" } th.number scope="col" { "at most" }
+                        th.number scope="col" { "Against baseline" } th.number scope="col" { "Margin" }
+                        th scope="col" { "" }
                     } }
-                    tbody { @for (part, _) in &listed { tr {
-                        td { strong { (part.designator) } }
-                        td.number { (temperature(part.case)) }
-                        td.number { (part.difference.map_or_else(|| "\u{2013}".into(), |value| unit.read_difference(value))) }
-                        td.number { (temperature(part.junction)) }
-                        td.number { (part.margin.map_or_else(String::new, |value| unit.read_difference(value))) }
-                        td { @if part.margin.is_some_and(is_over) { span.hot { "over" } } @else { "near" } }
-                    } } }
+                    tbody { @for (part, _) in &listed {
+                        @let limit = session.layout.limits.iter().find(|limit| limit.designator == part.designator);
+                        tr {
+                            td { strong { (part.designator) } }
+                            td.number { (temperature(part.case)) }
+                            td.number { (temperature(limit.and_then(|limit| limit.max_case))) }
+                            td.number { (temperature(part.junction)) }
+                            td.number { (temperature(limit.and_then(|limit| limit.max_junction))) }
+                            td.number { (difference(part.difference)) }
+                            td.number { (difference(part.margin)) }
+                            td { @if part.margin.is_some_and(is_over) { span.hot { "over" } } @else { "near" } }
+                        }
+                    } }
                 } }
             }
             p.note {
@@ -132,12 +140,12 @@ pub(super) fn probes(session: &Session, comparison: &Comparison) -> Markup {
                                 td { strong { (probe.key.target) } }
                                 td { (quantity_word(probe.key.quantity)) }
                                 td { (power_word(probe)) }
-                                td.entry { (reading.map_or("", |reading| &reading.expected)) }
-                                td.entry { (reading.map_or("", |reading| &reading.read)) }
+                                td.entry data-label="Expected" { (reading.map_or("", |reading| &reading.expected)) }
+                                td.entry data-label="Read" { (reading.map_or("", |reading| &reading.read)) }
                                 @match reading.and_then(|reading| reading.verdict) {
                                     Some(ProbeVerdict::Fail) => { td.hot { (verdict_word(ProbeVerdict::Fail)) } }
                                     Some(verdict) => { td { (verdict_word(verdict)) } }
-                                    None => { td.entry {} }
+                                    None => { td.entry data-label="Verdict" {} }
                                 }
                             }
                             tr.reason { td colspan="6" {

@@ -88,7 +88,10 @@ async function start() {
     context.clearRect(0, 0, canvas.width, canvas.height);
     context.drawImage(painted, view.left, view.top, width, height, 0, 0, canvas.width, canvas.height);
     marks.setAttribute("viewBox", `${view.left - 0.5} ${view.top - 0.5} ${width} ${height}`);
-    marks.style.setProperty("--zoom", view.zoom);
+    // Labels keep their size on the screen.
+    for (const text of marks.querySelectorAll("text")) {
+      text.style.fontSize = text.getAttribute("font-size") / view.zoom + "px";
+    }
     stage.classList.toggle("zoomed", view.zoom > WHOLE);
   }
 
