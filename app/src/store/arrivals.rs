@@ -43,12 +43,7 @@ impl Store {
 
     /// Loads the invented board as a new session; undo brings the present one back.
     pub fn load_sample(self) {
-        let files = sample::files();
-        if files.is_empty() {
-            self.tell(Notice::warning("This build holds no sample.", "Load your own captures."));
-            return;
-        }
-        self.take_in(files, true);
+        self.take_in(sample::files(), true);
     }
 
     /// An empty session; undo brings the present one back.
@@ -106,6 +101,10 @@ impl Store {
                 self.tell_warnings(&table.file_name, &warnings);
             }
             TableRead::UnitUnstated { span } => {
+                self.tell(Notice::warning(
+                    format!("{} does not say in which unit its places are.", table.file_name),
+                    "Choose the unit where the board is described, or write it into the headings, as in X (mm).",
+                ));
                 let question = PlacementQuestion { file_name: table.file_name.clone(), span };
                 self.engine.update_value(|engine| engine.unitless = Some(table));
                 self.placement_question.set(Some(question));

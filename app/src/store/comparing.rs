@@ -44,7 +44,8 @@ impl Store {
         });
         let relevant = Memo::new(move |_| self.session.with(|session| for_comparison(session)));
         Effect::new(move |_| {
-            relevant.track();
+            // Read, not merely tracked: a memo that nobody reads never learns of changes.
+            relevant.with(|_| ());
             self.known.track();
             self.compare_when_ready();
         });
