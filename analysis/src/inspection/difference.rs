@@ -1,8 +1,6 @@
 //! What is subtracted from what: the unit minus the mean of the known-good boards, and how much
 //! those boards differ among themselves.
 
-use ndarray::{Array2, Zip};
-
 use super::criteria::Basis;
 use super::neighborhood::mean_of_valid;
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
@@ -113,60 +111,112 @@ pub fn difference(
     }
     let (baseline_lines, unit_line) = lines(baselines, unit, basis)?;
 
-    let shape = unit.temperature.shape();
-    let mut count = Array2::<f32>::zeros(shape);
-    let mut kelvin_sum = Array2::<f32>::zeros(shape);
-    let mut sum = Array2::<f32>::zeros(shape);
-    let mut square_sum = Array2::<f32>::zeros(shape);
+    let (rows, columns) = unit.temperature.shape();
+    let pixels = rows * columns;
+    // The sums are finished block by block into these.
+    let [mut baseline, mut differences] = [vec![f32::NAN; pixels], vec![f32::NAN; pixels]];
+    let several = baselines.len() > 1;
+    let [mut variances, mut counts] = [0, 0].map(|_| vec![f32::NAN; if several { pixels } else { 0 }]);
     // Sums run relative to a place near the data: f32 keeps 1e-5 K there, not at 300 K.
     let origin = baselines[0].ambient.value() as f32;
-    // Squares about the first board's value, so that the variance is no difference of large numbers.
-    let first = baselines[0].temperature.view();
-    let first_line = baseline_lines[0];
-    for (exposure, line) in baselines.iter().zip(&baseline_lines) {
-        Zip::from(&mut sum)
-            .and(&mut square_sum)
-            .and(&mut count)
-            .and(&mut kelvin_sum)
-            .and(first)
-            .and(exposure.temperature.view())
-            .for_each(|sum, square_sum, count, kelvin_sum, &first, &kelvin| {
-                let valid = !kelvin.is_nan();
-                let centered = line.apply(kelvin) - first_line.reference(first);
-                let centered = if valid { centered } else { 0.0 };
-                *sum += centered;
-                *square_sum += centered * centered;
-                *count += if valid { 1.0 } else { 0.0 };
-                *kelvin_sum += if valid { kelvin - origin } else { 0.0 };
-            });
+    for (start, unit_block) in (0..).step_by(BLOCK).zip(unit.temperature.as_slice().chunks(BLOCK)) {
+        let length = unit_block.len();
+        // Squares run about the first board's value, so that the variance is no difference of large numbers.
+        let mut sums = Sums::about(block(baselines[0].temperature, start, length), baseline_lines[0]);
+        for (exposure, line) in baselines.iter().zip(&baseline_lines) {
+            sums.add(block(exposure.temperature, start, length), *line, origin);
+        }
+        let block = start..start + length;
+        sums.mean_kelvin(&mut baseline[block.clone()], origin);
+        sums.subtract_from(unit_block, unit_line, &mut differences[block.clone()]);
+        if several {
+            sums.variance(&mut variances[block.clone()]);
+            counts[block].copy_from_slice(&sums.count[..length]);
+        }
     }
 
-    let spread = if baselines.len() < 2 {
-        None
-    } else {
-        let variance = Zip::from(&count).and(&sum).and(&square_sum).map_collect(|&n, &sum, &square_sum| {
-            if n < 2.0 { f32::NAN } else { ((square_sum - sum * sum / n) / (n - 1.0)).max(0.0) }
-        });
-        let mut pooled = mean_of_valid(variance.view(), POOLING_RADIUS);
-        Zip::from(&mut pooled).and(&count).for_each(|variance, &n| {
+    let whole = |source| DifferenceError::Shape { which: Which::Unit, source };
+    let spread = if several {
+        let variance = Frame::<Difference>::from_rows(rows, columns, variances).map_err(whole)?;
+        let mut pooled = mean_of_valid(&variance, POOLING_RADIUS);
+        for (variance, n) in pooled.iter_mut().zip(counts) {
             *variance = (*variance * (1.0 + 1.0 / n)).sqrt();
-        });
-        Some(known_shape(pooled)?)
+        }
+        Some(Frame::from_rows(rows, columns, pooled).map_err(whole)?)
+    } else {
+        None
     };
-
-    // 0 / 0 is NaN: a pixel without a valid baseline stays invalid.
-    Zip::from(&mut sum).and(&count).and(first).and(unit.temperature.view()).for_each(
-        |difference, &n, &first, &kelvin| {
-            *difference = unit_line.apply(kelvin) - first_line.reference(first) - *difference / n;
-        },
-    );
-    Zip::from(&mut kelvin_sum).and(&count).for_each(|kelvin, &n| *kelvin = *kelvin / n + origin);
-    Ok(DifferenceMap { baseline: known_shape(kelvin_sum)?, difference: known_shape(sum)?, spread })
+    Ok(DifferenceMap {
+        baseline: Frame::from_rows(rows, columns, baseline).map_err(whole)?,
+        difference: Frame::from_rows(rows, columns, differences).map_err(whole)?,
+        spread,
+    })
 }
 
-/// The size was the unit's own; the error cannot arise but is not hidden either.
-fn known_shape<Q>(values: Array2<f32>) -> Result<Frame<Q>, DifferenceError> {
-    Frame::new(values).map_err(|source| DifferenceError::Shape { which: Which::Unit, source })
+/// Pixels are summed in blocks that stay in the processor's nearest memory.
+const BLOCK: usize = 1024;
+
+/// The pixels from `start` on; every picture was checked to be of one size.
+fn block(frame: &Frame<SurfaceKelvin>, start: usize, length: usize) -> &[f32] {
+    frame.as_slice().get(start..start + length).unwrap_or_default()
+}
+
+/// Sums over the boards for a block of pixels.
+struct Sums {
+    /// The first board's value, which the others are taken about.
+    reference: [f32; BLOCK],
+    count: [f32; BLOCK],
+    value: [f32; BLOCK],
+    square: [f32; BLOCK],
+    kelvin: [f32; BLOCK],
+}
+
+impl Sums {
+    fn about(first: &[f32], line: Line) -> Self {
+        let none = [0.0; BLOCK];
+        let mut sums = Self { reference: none, count: none, value: none, square: none, kelvin: none };
+        for (reference, &kelvin) in sums.reference.iter_mut().zip(first) {
+            *reference = if kelvin.is_nan() { 0.0 } else { line.apply(kelvin) };
+        }
+        sums
+    }
+
+    fn add(&mut self, block: &[f32], line: Line, origin: f32) {
+        let boards = block.iter().zip(&self.reference);
+        let sums = self.count.iter_mut().zip(&mut self.value).zip(&mut self.square).zip(&mut self.kelvin);
+        for ((&kelvin, reference), (((count, value), square), kelvin_sum)) in boards.zip(sums) {
+            let valid = !kelvin.is_nan();
+            let about = if valid { line.apply(kelvin) - reference } else { 0.0 };
+            *count += if valid { 1.0 } else { 0.0 };
+            *value += about;
+            *square += about * about;
+            *kelvin_sum += if valid { kelvin - origin } else { 0.0 };
+        }
+    }
+
+    // In all of these 0 / 0 is NaN: a pixel without a valid baseline stays invalid.
+
+    fn mean_kelvin(&self, out: &mut [f32], origin: f32) {
+        for ((out, sum), n) in out.iter_mut().zip(&self.kelvin).zip(&self.count) {
+            *out = sum / n + origin;
+        }
+    }
+
+    fn subtract_from(&self, unit: &[f32], line: Line, out: &mut [f32]) {
+        let means = self.value.iter().zip(&self.count).zip(&self.reference);
+        for ((out, &kelvin), ((sum, n), reference)) in out.iter_mut().zip(unit).zip(means) {
+            *out = line.apply(kelvin) - reference - sum / n;
+        }
+    }
+
+    /// s², invalid where fewer than two boards are valid.
+    fn variance(&self, out: &mut [f32]) {
+        let sums = self.square.iter().zip(&self.value).zip(&self.count);
+        for (out, ((square, sum), &n)) in out.iter_mut().zip(sums) {
+            let variance = ((square - sum * sum / n) / (n - 1.0)).max(0.0);
+            *out = if n < 2.0 { f32::NAN } else { variance };
+        }
+    }
 }
 
 /// y = (T − offset) · gain.
@@ -179,11 +229,6 @@ struct Line {
 impl Line {
     fn apply(self, kelvin: f32) -> f32 {
         (kelvin - self.offset) * self.gain
-    }
-
-    /// The same, and zero for an invalid pixel.
-    fn reference(self, kelvin: f32) -> f32 {
-        if kelvin.is_nan() { 0.0 } else { self.apply(kelvin) }
     }
 }
 
@@ -230,6 +275,8 @@ fn stated_power(exposure: &Exposure<'_>, which: Which) -> Result<f64, Difference
 
 #[cfg(test)]
 mod tests {
+    use ndarray::Array2;
+
     use super::*;
 
     fn flat(kelvin: f32) -> Frame<SurfaceKelvin> {

@@ -81,10 +81,14 @@ pub fn find(
     pixel_pitch: Option<Millimeters>,
 ) -> Result<Vec<Finding>, FrameError> {
     difference.require_same_shape(tolerance)?;
-    let smooth = mean_of_valid(difference.view(), 1);
-    let smooth = smooth.as_slice().unwrap_or_default();
+    let smooth = mean_of_valid(difference, 1);
     let (_, columns) = difference.shape();
-    let scene = Scene { difference: difference.as_slice(), smooth, tolerance: tolerance.as_slice(), columns };
+    let scene = Scene {
+        difference: difference.as_slice(),
+        smooth: &smooth,
+        tolerance: tolerance.as_slice(),
+        columns,
+    };
     let place = |pixel: usize| Point::new((pixel % columns) as f64, (pixel / columns) as f64);
     let part_at = |pixel: usize| part_under(footprints, place(pixel));
     let picture_to_board = board_to_picture.map(Homography::inverse);

@@ -1,25 +1,26 @@
 //! Means over square neighborhoods that skip invalid pixels.
 
-use ndarray::{Array2, ArrayView2, Axis};
+use crate::frame::Frame;
 
 /// The mean of the valid pixels within `radius` rows and columns of each pixel.
 ///
-/// Shape: as given. A pixel with no valid neighbor is NaN; an invalid pixel among valid ones gets
+/// Row by row, as many as given. A pixel with no valid neighbor is NaN; an invalid pixel among valid ones gets
 /// their mean, so a stuck pixel leaves no hole. At the border the neighborhood is cut off.
 ///
 /// Running sums make the cost independent of the radius; they are `f64`, because a sum from which a
 /// large value was subtracted again would keep the rounding of that value in `f32`.
 #[must_use]
-pub(crate) fn mean_of_valid(values: ArrayView2<'_, f32>, radius: usize) -> Array2<f32> {
-    let (rows, columns) = values.dim();
-    let mut mean = Array2::from_elem((rows, columns), f32::NAN);
+pub(super) fn mean_of_valid<Q>(frame: &Frame<Q>, radius: usize) -> Vec<f32> {
+    let (rows, columns) = frame.shape();
+    let values = frame.as_slice();
+    let mut mean = vec![f32::NAN; rows * columns];
     // Sums over the rows of the window, one per column, with zeros to both sides so that a window
     // that reaches over the border needs no care.
     let mut totals = vec![0.0_f64; columns + 2 * radius + 1];
     let mut counts = totals.clone();
     let inside = radius + 1..radius + 1 + columns;
     let enter = |totals: &mut [f64], counts: &mut [f64], row: usize, sign: f64| {
-        let line = values.index_axis(Axis(0), row);
+        let line = &values[row * columns..(row + 1) * columns];
         for ((total, count), &value) in totals.iter_mut().zip(counts).zip(line) {
             let valid = !value.is_nan();
             *total += if valid { sign * f64::from(value) } else { 0.0 };
@@ -29,7 +30,7 @@ pub(crate) fn mean_of_valid(values: ArrayView2<'_, f32>, radius: usize) -> Array
     for row in 0..radius.min(rows) {
         enter(&mut totals[inside.clone()], &mut counts[inside.clone()], row, 1.0);
     }
-    for (row, mut line) in mean.outer_iter_mut().enumerate() {
+    for (row, line) in mean.chunks_mut(columns).enumerate() {
         if row + radius < rows {
             enter(&mut totals[inside.clone()], &mut counts[inside.clone()], row + radius, 1.0);
         }
@@ -55,28 +56,31 @@ pub(crate) fn mean_of_valid(values: ArrayView2<'_, f32>, radius: usize) -> Array
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::RawNumber;
 
     /// The definition, pixel by pixel.
-    fn naive(values: &Array2<f32>, radius: usize) -> Array2<f32> {
-        let (rows, columns) = values.dim();
-        Array2::from_shape_fn((rows, columns), |(row, column)| {
-            let near = |at: usize, end: usize| at.saturating_sub(radius)..(at + radius + 1).min(end);
-            let valid: Vec<f32> = near(row, rows)
-                .flat_map(|row| near(column, columns).map(move |column| values[(row, column)]))
-                .filter(|v| !v.is_nan())
+    fn naive(frame: &Frame<RawNumber>, radius: usize) -> Vec<f32> {
+        let (rows, columns) = frame.shape();
+        let near = |at: usize, end: usize| at.saturating_sub(radius)..(at + radius + 1).min(end);
+        let mean = |pixel: usize| {
+            let valid: Vec<f32> = near(pixel / columns, rows)
+                .flat_map(|row| {
+                    near(pixel % columns, columns).filter_map(move |column| frame.at(row, column))
+                })
                 .collect();
             valid.iter().sum::<f32>() / valid.len() as f32
-        })
+        };
+        (0..rows * columns).map(mean).collect()
     }
 
     #[test]
     fn running_sums_agree_with_the_definition_and_skip_invalid_pixels() {
         for (rows, columns, radius) in [(7, 9, 1), (3, 2, 4), (12, 11, 3), (1, 1, 1), (5, 1, 2)] {
-            let values = Array2::from_shape_fn((rows, columns), |(row, column)| {
-                if (row * 5 + column * 3) % 7 == 0 { f32::NAN } else { (row * 10 + column * column) as f32 }
-            });
-            let fast = mean_of_valid(values.view(), radius);
-            for (fast, slow) in fast.iter().zip(&naive(&values, radius)) {
+            let number =
+                |pixel: usize| if pixel.is_multiple_of(7) { f32::NAN } else { (pixel * pixel % 101) as f32 };
+            let numbers = (0..rows * columns).map(number).collect();
+            let frame = Frame::<RawNumber>::from_rows(rows, columns, numbers).unwrap();
+            for (fast, slow) in mean_of_valid(&frame, radius).iter().zip(&naive(&frame, radius)) {
                 assert!((fast.is_nan() && slow.is_nan()) || (fast - slow).abs() < 1e-4, "{fast} {slow}");
             }
         }

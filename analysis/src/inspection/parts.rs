@@ -37,14 +37,15 @@ pub fn read_parts(
     limits: &[PartLimit],
 ) -> Result<Vec<PartReading>, FrameError> {
     unit.require_same_shape(difference)?;
-    let smooth = mean_of_valid(unit.view(), 1);
+    let (_, columns) = unit.shape();
+    let smooth = mean_of_valid(unit, 1);
     let parts = footprints.iter().map(|footprint| {
         let mut hottest: Option<f32> = None;
         let (mut sum, mut count) = (0.0, 0_u32);
         for (row, run) in footprint.pixel_runs(unit.shape()) {
             for column in run {
                 if unit.at(row, column).is_some() {
-                    let reading = smooth[(row, column)];
+                    let reading = smooth[row * columns + column];
                     hottest = Some(hottest.map_or(reading, |highest| highest.max(reading)));
                 }
                 if let Some(difference) = difference.at(row, column) {
