@@ -14,6 +14,7 @@ use super::worker_desk::Lost;
 use super::{Known, Store};
 use crate::compute::protocol::Job;
 use crate::compute::relevance::{for_comparison, for_pixels};
+use crate::notice::Notice;
 
 /// Milliseconds without a change before a comparison begins, so that a drag asks for one and not for fifty.
 const PAUSE: u32 = 200;
@@ -200,15 +201,13 @@ impl Store {
             engine.client.forget_comparisons();
             engine.stopped = Some(Arc::clone(&session));
         });
-        if let Some((id, purpose)) = self.replace_worker(Lost::Innocent) {
-            // A stopped comparison needs no notice; a file that was being read does.
-            if let Purpose::Arrival { batch, original, .. } = purpose {
-                self.tell(crate::notice::Notice::warning(
-                    format!("{} was not read: it was stopped.", original.file_name),
-                    "Load it again when there is time.",
-                ));
-                self.capture_over(batch, id, None);
-            }
+        // A stopped comparison needs no notice; a file that was being read does.
+        if let Some((id, Purpose::Arrival { batch, original, .. })) = self.replace_worker(Lost::Innocent) {
+            self.tell(Notice::warning(
+                format!("{} was not read: it was stopped.", original.file_name),
+                "Load it again when there is time.",
+            ));
+            self.capture_over(batch, id, None);
         }
         self.comparison.update(|state| {
             *state = match state.latest() {

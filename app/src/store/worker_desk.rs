@@ -111,7 +111,9 @@ impl Store {
                         self.engine.update_value(|engine| {
                             engine.reloading.remove(&hash);
                         });
-                        self.known.update(|all| drop(all.insert(hash, known)));
+                        self.known.update(|all| {
+                            all.insert(hash, known);
+                        });
                     }
                 }
             }
