@@ -3,8 +3,6 @@
 //! The TIFF files of `data/formats` were written by tifffile (see `make.py` there), so the decoder is
 //! held against another implementation; their values follow from the formulas repeated here.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a check that fails is meant to stop its test")]
-
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 

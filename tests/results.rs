@@ -1,6 +1,4 @@
 //! The result file: self-contained, escaped, and the way back into a session.
-#![expect(clippy::unwrap_used, reason = "the pieces a test is built from are known to be in range")]
-
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;

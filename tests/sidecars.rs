@@ -1,7 +1,5 @@
 //! Sidecars: what is stated comes through, what is wrong is named, what is missing is asked for.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a check that fails is meant to stop its test")]
-
 use std::num::NonZeroU32;
 
 use analysis::capture::metadata::{QuantityName, StatedQuantity};
