@@ -7,7 +7,7 @@ use analysis::synthetic::camera::{KELVIN_PER_COUNT, Reflected};
 use analysis::synthetic::conduction::{Plate, PlateField};
 use analysis::synthetic::scene::Scene;
 use analysis::synthetic::{
-    Camera, Fault, Population, Pose, Simulated, Spread, beacon_board, mean_registration_error,
+    Camera, Condition, Fault, Population, Pose, Simulated, Spread, beacon_board, mean_registration_error,
     sample_population, samples, true_alignment,
 };
 use analysis::units::Kelvin;
@@ -245,8 +245,11 @@ fn each_seeded_fault_changes_the_surface_where_and_as_much_as_stated() {
     let population = sample_population();
     let mut kinds = Vec::new();
     for sample in samples() {
+        if !matches!(sample.condition, Condition::Faulty(_)) {
+            continue;
+        }
         let faulty = sample.simulate(&population).unwrap();
-        let Some(fault) = &faulty.fault else { continue };
+        let fault = faulty.fault.as_ref().unwrap();
         let healthy = population.unit(sample.unit, None).unwrap();
         let (place, peak) = strongest_change(&faulty, &healthy);
         // A picture finds the peak between the places where the statement looked for it.

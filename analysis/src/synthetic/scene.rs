@@ -340,16 +340,20 @@ impl Part {
         self.package.size[0].hypot(self.package.size[1]) / 2.0 + beyond
     }
 
+    /// Sine and cosine of the rotation.
+    fn turn(&self) -> (f64, f64) {
+        self.rotation.to_radians().sin_cos()
+    }
+
     /// (x, y) in the part's own axes, mm from its centre.
-    fn local(&self, x: f64, y: f64) -> (f64, f64) {
-        let (sin, cos) = self.rotation.to_radians().sin_cos();
+    fn local(&self, (sin, cos): (f64, f64), x: f64, y: f64) -> (f64, f64) {
         let (dx, dy) = (x - self.center[0], y - self.center[1]);
         (cos * dx + sin * dy, cos * dy - sin * dx)
     }
 
     /// From the board's (x, y) to the body's box, mm; 0 on it.
     fn distance(&self, x: f64, y: f64) -> f64 {
-        let (x, y) = self.local(x, y);
+        let (x, y) = self.local(self.turn(), x, y);
         let [width, height] = self.package.size;
         (x.abs() - width / 2.0).max(0.0).hypot((y.abs() - height / 2.0).max(0.0))
     }
@@ -357,19 +361,23 @@ impl Part {
     /// Whether the body covers the board's (x, y).
     #[must_use]
     pub fn covers(&self, x: f64, y: f64) -> bool {
-        let (x, y) = self.local(x, y);
-        let (u, v) = (2.0 * x / self.package.size[0], 2.0 * y / self.package.size[1]);
+        let (x, y) = self.local(self.turn(), x, y);
+        self.body_covers(2.0 * x / self.package.size[0], 2.0 * y / self.package.size[1])
+    }
+
+    /// The same for a place in the part's own axes, ±1 at the ends of the body.
+    fn body_covers(&self, u: f64, v: f64) -> bool {
         match self.package.shape {
             BodyShape::Rectangle => u.abs() <= 1.0 && v.abs() <= 1.0,
             BodyShape::Disc => u.hypot(v) <= 1.0,
         }
     }
 
-    fn point(&self, board_x: f64, board_y: f64) -> Option<PartPoint> {
-        let (x, y) = self.local(board_x, board_y);
+    fn point(&self, turn: (f64, f64), board_x: f64, board_y: f64) -> Option<PartPoint> {
+        let (x, y) = self.local(turn, board_x, board_y);
         let (half_x, half_y) = (self.package.size[0] / 2.0, self.package.size[1] / 2.0);
         let (u, v) = (x / half_x, y / half_y);
-        if self.covers(board_x, board_y) {
+        if self.body_covers(u, v) {
             let material = match self.package.terminals {
                 Terminals::EndCaps(fraction) if u.abs() > 1.0 - 2.0 * fraction => SurfaceMaterial::Tin,
                 _ => self.package.top,
@@ -427,12 +435,14 @@ pub struct Scene<'a> {
     ambient: f64,
     metal_emissivity_factor: f64,
     emissivity_override: Option<f64>,
+    /// Sine and cosine of each part's rotation: asked for at millions of points.
+    turns: Vec<(f64, f64)>,
     /// Indices of the parts that reach into each square of `BUCKET_MM`.
     buckets: Array2<Vec<usize>>,
     patch_buckets: Array2<Vec<usize>>,
 }
 
-const BUCKET_MM: f64 = 2.0;
+const BUCKET_MM: f64 = 1.0;
 
 impl<'a> Scene<'a> {
     /// `board` with its plate at `rise` above `ambient` kelvin.
@@ -459,6 +469,7 @@ impl<'a> Scene<'a> {
             ambient,
             metal_emissivity_factor: 1.0,
             emissivity_override: None,
+            turns: board.parts.iter().map(Part::turn).collect(),
             buckets,
             patch_buckets,
         }
@@ -490,7 +501,7 @@ impl<'a> Scene<'a> {
         let (mut kept, mut above) = (1.0, 0.0);
         for &index in &self.buckets[bucket] {
             let part = &self.board.parts[index];
-            if let Some(point) = part.point(x, y) {
+            if let Some(point) = part.point(self.turns[index], x, y) {
                 material = point.material;
                 kept = point.board_rise;
                 above = point.own_rise * part.case_rise();
