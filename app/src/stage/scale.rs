@@ -100,8 +100,8 @@ impl Scales {
 
 fn shown_value(unit: TemperatureUnit, difference: bool, kelvin: f64) -> f64 {
     let value = if difference { unit.show_difference(kelvin) } else { unit.show(kelvin) };
-    // As many digits as the wording gives: 0.1 for temperatures, 0.01 for differences.
-    let steps = if difference { 100.0 } else { 10.0 };
+    // As many digits as the wording gives: 0.1, and 0.01 for differences below 10.
+    let steps = if difference && value.abs() < 10.0 { 100.0 } else { 10.0 };
     (value * steps).round() / steps
 }
 
