@@ -26,8 +26,10 @@ pub fn Page() -> impl IntoView {
     provide_context(tour);
     // The welcome goes once there is anything at all to work on.
     let begun = Memo::new(move |_| {
-        let captures = store.session().with(|session| !session.captures.is_empty());
-        captures || store.questions().with(|questions| !questions.is_empty())
+        let loaded = store
+            .session()
+            .with(|session| !session.captures.is_empty() || !session.layout.placements.is_empty());
+        loaded || store.placement_question().with(Option::is_some)
     });
     let over = RwSignal::new(false);
     let keys = window_event_listener(leptos::ev::keydown, move |event| undo_keys(store, &event));
@@ -86,6 +88,8 @@ fn undo_keys(store: Store, event: &KeyboardEvent) {
 fn Welcome() -> impl IntoView {
     let store = Store::expect();
     let tour = expect_context::<TourStop>();
+    // Until the last visit's session is back, or is known not to come, a new one would be overwritten.
+    let busy = move || !store.restored().get() || store.activity().with(Option::is_some);
     let sample = move |_| {
         tour.begin();
         store.load_sample();
@@ -104,9 +108,15 @@ fn Welcome() -> impl IntoView {
                     take=move |files| store.take_files(files)
                 />
                 <p class="or">"or"</p>
-                <button class="primary" data-testid="load-sample" on:click=sample>
+                <button class="primary" data-testid="load-sample" disabled=busy on:click=sample>
                     "Load the sample board (invented)"
                 </button>
+                <button class="quiet" hidden=move || !store.can_undo() on:click=move |_| store.undo()>
+                    "Bring the last session back (undo)"
+                </button>
+                <p class="remark" role="status">
+                    {move || store.activity().get().map(|progress| format!("{} …", progress.stage))}
+                </p>
             </div>
         </main>
     }

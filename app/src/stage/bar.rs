@@ -70,6 +70,7 @@ fn ViewMenu() -> impl IntoView {
                 <Tick label="Findings" on=look.findings set=move |on| look.findings.set(on) />
                 <Tick label="Part bodies" on=look.parts set=move |on| look.parts.set(on) />
                 <Tick label="Regions of the surface" on=look.regions set=move |on| look.regions.set(on) />
+                <Tick label="Board places and landmarks" on=look.places set=move |on| look.places.set(on) />
                 <Tick label="Blend enlarged pixels" on=look.smooth set=move |on| look.smooth.set(on) />
             </div>
         </details>
@@ -124,26 +125,37 @@ pub fn StageState() -> impl IntoView {
     let pictures = expect_context::<Pictures>();
     let store = Store::expect();
     let missing = move || pictures.of(look.subject.get()).with(|picture| picture.as_ref().err().cloned());
+    let old = move || store.comparison().with(|state| matches!(state, ComparisonState::OutOfDate(..)));
     let progress = move || {
-        let state = store.comparison().get();
-        state.progress().map(|progress| {
+        store.activity().get().map(|progress| {
             let percent = (progress.fraction * 100.0).round();
-            let old = matches!(state, ComparisonState::OutOfDate(..));
-            let words =
-                if old { format!("Out of date — {}", progress.stage) } else { progress.stage.clone() };
+            let words = if old() { format!("Out of date: {}", progress.stage) } else { progress.stage };
             view! {
                 <div class="progress" data-testid="progress">
                     <span>{words}</span>
-                    <progress max="100" value=percent aria-label="Progress of the comparison"></progress>
+                    <progress max="100" value=percent aria-label="Progress of the work"></progress>
                     <button on:click=move |_| store.cancel()>"Stop"</button>
                 </div>
             }
         })
+    };
+    let stopped = move || {
+        let resting = store.activity().with(Option::is_none);
+        let unfinished = store
+            .comparison()
+            .with(|state| matches!(state, ComparisonState::OutOfDate(..) | ComparisonState::Failed(_)));
+        resting && unfinished
     };
     view! {
         <p class="missing" hidden=move || missing().is_none()>
             {missing}
         </p>
         {progress}
+        <div class="progress" hidden=move || !stopped()>
+            <span>{move || if old() { "Out of date: the work was stopped" } else { "The comparison was not made" }}</span>
+            <button data-testid="compare-again" on:click=move |_| store.compare_again()>
+                "Compare again"
+            </button>
+        </div>
     }
 }

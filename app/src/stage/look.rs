@@ -191,6 +191,8 @@ pub struct Look {
     pub findings: RwSignal<bool>,
     /// Whether regions are drawn.
     pub regions: RwSignal<bool>,
+    /// Whether board places and landmarks are drawn.
+    pub places: RwSignal<bool>,
     /// The place under the pointer, read in passing.
     pub hover: RwSignal<Option<Cursor>>,
     /// The place of the cross-hair: set by a click, the arrow keys or a finding, and kept.
@@ -233,6 +235,7 @@ impl Look {
             parts: RwSignal::new(true),
             findings: RwSignal::new(true),
             regions: RwSignal::new(true),
+            places: RwSignal::new(false),
             hover: RwSignal::new(None),
             cursor: RwSignal::new(None),
             tool: RwSignal::new(Tool::Look),

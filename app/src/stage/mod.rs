@@ -109,9 +109,7 @@ pub fn Stage() -> impl IntoView {
         let own = look.tool.get() == Tool::Landmark;
         if own { pictures.unit_own.get().ok() } else { pictures.unit.get().ok() }
     });
-    let over = Signal::derive(move || {
-        pictures.unit.get().ok().filter(|_| look.arrangement.get() == Arrangement::Swipe)
-    });
+    let over = Signal::derive(move || pictures.unit.get().ok());
     let unit_title = Signal::derive(|| Subject::Unit.name());
     view! {
         <section class="stage" aria-label="Picture">
@@ -138,10 +136,21 @@ pub fn Stage() -> impl IntoView {
     }
 }
 
+/// A running observation of an element's size; ends when it is dropped.
+struct SizeWatch {
+    observer: ResizeObserver,
+    _measure: Closure<dyn FnMut()>,
+}
+
+impl Drop for SizeWatch {
+    fn drop(&mut self) {
+        self.observer.disconnect();
+    }
+}
+
 /// Keeps `extent` the size of an element.
 fn watch_size(element: NodeRef<Div>, extent: RwSignal<Extent>) {
-    type Watch = (ResizeObserver, Closure<dyn FnMut()>);
-    let watch = Rc::new(RefCell::new(None::<Watch>));
+    let watch = Rc::new(RefCell::new(None::<SizeWatch>));
     Effect::new(move || {
         let Some(element) = element.get() else { return };
         let observed = element.clone();
@@ -151,10 +160,7 @@ fn watch_size(element: NodeRef<Div>, extent: RwSignal<Extent>) {
         });
         if let Ok(observer) = ResizeObserver::new(measure.as_ref().unchecked_ref()) {
             observer.observe(&element);
-            // The closure lives as long as the page does: the stage is never taken down while it is in use.
-            if let Some((old, _)) = watch.borrow_mut().replace((observer, measure)) {
-                old.disconnect();
-            }
+            watch.replace(Some(SizeWatch { observer, _measure: measure }));
         }
     });
 }
@@ -178,13 +184,19 @@ fn keep_fitted(look: Look, pictures: Pictures) {
 
 /// Turns the pictures of a blink over.
 fn blink(look: Look) {
-    Effect::new(move |before: Option<Option<IntervalHandle>>| {
-        if let Some(Some(running)) = before {
-            running.clear();
+    let running = StoredValue::new(None::<IntervalHandle>);
+    let stop = move || {
+        if let Some(timer) = running.get_value() {
+            timer.clear();
         }
+    };
+    Effect::new(move || {
+        stop();
         let blinking = look.arrangement.get() == Arrangement::Blink;
         let turn = move || look.blink_unit.update(|unit| *unit = !*unit);
         // Without a timer the picture stands still, which is no worse than a single one.
-        if blinking { set_interval_with_handle(turn, BLINK).ok() } else { None }
+        let timer = if blinking { set_interval_with_handle(turn, BLINK).ok() } else { None };
+        running.set_value(timer);
     });
+    on_cleanup(stop);
 }

@@ -49,13 +49,15 @@ pub fn Pane(
             obey(look, hands, plane.get_untracked(), meaning);
         }
     };
-    let swiping = over.map(|over| {
-        let cut = Signal::derive(move || look.swipe.get());
-        view! {
-            <Layer shown=over cut=cut testid="picture-over" />
-            <SwipeHandle />
-        }
-    });
+    let cut = Signal::derive(move || look.swipe.get());
+    let swiping = move || {
+        over.filter(|_| look.arrangement.get() == Arrangement::Swipe).map(|over| {
+            view! {
+                <Layer shown=over cut=cut testid="picture-over" />
+                <SwipeHandle />
+            }
+        })
+    };
     view! {
         <div
             class="pane"

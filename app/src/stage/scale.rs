@@ -100,7 +100,9 @@ impl Scales {
 
 fn shown_value(unit: TemperatureUnit, difference: bool, kelvin: f64) -> f64 {
     let value = if difference { unit.show_difference(kelvin) } else { unit.show(kelvin) };
-    (value * 100.0).round() / 100.0
+    // As many digits as the wording gives: 0.1, and 0.01 for differences below 10.
+    let steps = if difference && value.abs() < 10.0 { 100.0 } else { 10.0 };
+    (value * steps).round() / steps
 }
 
 fn read_value(unit: TemperatureUnit, difference: bool, shown: f64) -> f64 {

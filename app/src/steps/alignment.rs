@@ -8,6 +8,7 @@ use leptos::prelude::*;
 
 use super::board_places::BoardPlaces;
 use super::landmarks::Landmarks;
+use crate::stage::look::Look;
 use crate::store::Store;
 use crate::widgets::Choice;
 use crate::wording;
@@ -17,6 +18,10 @@ const SIDES: [(Side, &str); 2] = [(Side::Top, "Component side"), (Side::Bottom, 
 /// The fourth step.
 #[component]
 pub fn AlignmentStep() -> impl IntoView {
+    let look = expect_context::<Look>();
+    // The marks belong to this step; elsewhere they would only clutter the picture.
+    look.places.set(true);
+    on_cleanup(move || look.places.set(false));
     view! {
         <AlignmentFigures />
         <BoardData />

@@ -5,6 +5,7 @@ use analysis::content_hash::ContentHash;
 use analysis::session::{CaptureRecord, Command, Role};
 use leptos::prelude::*;
 
+use super::placement_unit::PlacementUnitForm;
 use super::quantity_form::QuantityForm;
 use crate::store::Store;
 use crate::widgets::{Choice, DropZone, Icon, Sign};
@@ -35,6 +36,7 @@ pub fn CapturesStep() -> impl IntoView {
         <For each=move || store.questions().get() key=|question| question.hash.clone() let:question>
             <QuantityForm question=question />
         </For>
+        {move || store.placement_question().get().map(|question| view! { <PlacementUnitForm question=question /> })}
         <ul class="items" data-testid="captures">
             <For each=move || hashes.get() key=Clone::clone let:hash>
                 <CaptureItem hash=hash />
@@ -61,13 +63,8 @@ fn CaptureItem(
     let wanted = hash.clone();
     let record = Memo::new(move |_| store.session().with(|session| session.capture(&wanted).cloned()));
     let name = move || record.with(|record| record.as_ref().map(|record| record.file_name.clone()));
-    let shown = hash.clone();
-    let size = move || {
-        store.apparent(&shown).map(|frame| {
-            let (rows, columns) = frame.shape();
-            format!("{columns} × {rows} pixels · ")
-        })
-    };
+    let measured = hash.clone();
+    let size = move || store.shape(&measured).map(|(rows, columns)| format!("{columns} × {rows} pixels · "));
     let known = move || record.with(|record| record.as_ref().map(known_of));
     let invented = move || record.with(|record| record.as_ref().is_some_and(|r| r.metadata.invented));
     let role = Signal::derive(move || record.with(|record| record.as_ref().map(|record| record.role)));

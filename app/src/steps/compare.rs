@@ -118,7 +118,7 @@ fn Findings() -> impl IntoView {
             ComparisonState::Failed(notice) => format!("{} {}", notice.what, notice.hint),
             ComparisonState::Ready(comparison) | ComparisonState::OutOfDate(comparison, _) => {
                 let noise = wording::interval(unit, comparison.noise.value());
-                let blind = match comparison.rejected.total() {
+                let blind = match comparison.rejected.no_physical_answer {
                     0 => String::new(),
                     pixels => format!(
                         " {} of the unit have no physical temperature with this emissivity and reflected temperature.",

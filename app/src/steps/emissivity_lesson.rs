@@ -73,14 +73,13 @@ fn SightFigures(
         let own = wording::percent(shares.own);
         let foreign = wording::percent(shares.reflected + shares.path);
         view! {
-            <div
-                class="split"
-                role="img"
-                aria-label=format!("Of what the camera sees {own} comes from the surface itself and {foreign} from elsewhere")
-            >
-                <span class="own" style:width=format!("{:.1}%", shares.own * 100.0)>{format!("own {own}")}</span>
-                <span class="foreign">{format!("mirrored {foreign}")}</span>
+            <div class="split" aria-hidden="true">
+                <span class="own" style:width=format!("{:.1}%", shares.own * 100.0)></span>
+                <span class="foreign"></span>
             </div>
+            <p class="remark" data-testid="lesson-shares">
+                {format!("Of what the camera sees {own} is the surface's own and {foreign} comes from elsewhere.")}
+            </p>
         }
     });
     view! {

@@ -13,6 +13,7 @@ mod finish_form;
 mod handover;
 mod landmarks;
 mod part_limits;
+mod placement_unit;
 mod probes;
 mod quantity_form;
 mod regions;

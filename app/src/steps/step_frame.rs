@@ -1,5 +1,6 @@
 //! The frame of a step: its number, its heading, its one-line answer, and what it holds when open.
 
+use leptos::html::Li;
 use leptos::prelude::*;
 
 use super::standing::Standing;
@@ -17,6 +18,15 @@ pub fn StepFrame(
 ) -> impl IntoView {
     let OpenStep(open) = expect_context();
     let is_open = Memo::new(move |_| open.get() == Some(step));
+    let frame = NodeRef::<Li>::new();
+    Effect::new(move |was_open: Option<bool>| {
+        let now = is_open.get();
+        if let (Some(frame), true, Some(false)) = (frame.get_untracked(), now, was_open) {
+            // The step that closes above moves this one first.
+            request_animation_frame(move || frame.scroll_into_view());
+        }
+        now
+    });
     let body_id = format!("step-{}-body", step.number());
     let toggle = move |_| open.update(|open| *open = if *open == Some(step) { None } else { Some(step) });
     let answer_class = move || match standing.get() {
@@ -31,6 +41,7 @@ pub fn StepFrame(
     view! {
         <li
             class="step"
+            node_ref=frame
             data-testid=format!("step-{}", step.number())
             data-standing=kind
             data-next=move || (next.get() == Some(step)).to_string()

@@ -32,7 +32,7 @@ pub fn NumberField(
     let id = fresh_id("number");
     let wrong_id = format!("{id}-wrong");
     let wrong = RwSignal::new(None::<String>);
-    let text = move || value.get().map(wording::plain).unwrap_or_default();
+    let text = move || value.get().map(|number| wording::plain(number).replace('-', "−")).unwrap_or_default();
     let change = move |event| {
         let typed = event_target_value(&event);
         let complaint = if typed.trim().is_empty() {

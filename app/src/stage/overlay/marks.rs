@@ -32,6 +32,9 @@ pub fn Marks(
     let look = expect_context::<Look>();
     let session = Store::expect().session();
     let known = move || {
+        if !look.places.get() {
+            return Vec::new();
+        }
         let view = look.view.get();
         session.with(|session| {
             let landmarks = session.landmarks.iter().enumerate().map(|(place, pair)| {
@@ -44,7 +47,7 @@ pub fn Marks(
             let corners = session.layout.corners.iter().filter(|_| plane.get() == Plane::Baseline);
             let corners = corners.enumerate().map(|(place, mark)| {
                 let at = Spot::new(mark.pixel.x, mark.pixel.y);
-                ring(view, at, format!("board place {}", place + 1), "corner")
+                ring(view, at, format!("place {}", place + 1), "corner")
             });
             landmarks.chain(corners).collect::<Vec<_>>()
         })
