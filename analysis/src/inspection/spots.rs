@@ -4,7 +4,7 @@
 //! every ripple in that glow, so hills are told apart by prominence: how far the ground falls
 //! between a hill and the higher one it is joined to.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::findings::Sign;
 
@@ -16,6 +16,11 @@ pub(super) const REACH: f32 = 0.5;
 const PROMINENCE_ON_ANOTHER_PART: f32 = 0.3;
 /// …and by this fraction if it does not: glow over bare metal or a plane ripples by more.
 const PROMINENCE_ELSEWHERE: f32 = 0.6;
+
+/// A spot's top is looked for where the ratio of difference to tolerance reaches this fraction of the
+/// spot's largest ratio. On the edge of a bare-metal part a hair of misplacement looks like several
+/// kelvin; the tolerance there says so, and such a pixel must not name a wide, weak spot.
+const TELLING: f32 = 0.8;
 
 /// The pictures in which spots are looked for, row by row, all of one size.
 #[derive(Clone, Copy)]
@@ -33,7 +38,7 @@ pub(super) struct Scene<'a> {
 /// One spot.
 #[derive(Debug, Clone)]
 pub(super) struct Spot {
-    /// Index of the pixel with the largest smooth difference.
+    /// Index of the pixel with the largest smooth difference among the most telling ones, see [`TELLING`].
     pub(super) top: usize,
     /// Pixels out to [`REACH`] of their tolerance.
     pub(super) area_px: u32,
@@ -218,6 +223,16 @@ impl Hills<'_> {
                 spot.exceeding_px += u32::from(difference >= tolerance);
             }
             spot.significance = spot.significance.max(self.height(pixel) / tolerance);
+        }
+        let mut topped = HashSet::new();
+        for &pixel in order {
+            let owner = owners[labels[pixel] as usize];
+            let Some(spot) = spots.get_mut(&owner) else { continue };
+            // From the highest down: the first telling pixel is the highest.
+            let telling = self.height(pixel) >= TELLING * spot.significance * self.tolerance(pixel);
+            if telling && topped.insert(owner) {
+                spot.top = pixel;
+            }
         }
         spots.into_values().collect()
     }

@@ -1,0 +1,172 @@
+//! The main job against truth: alignment, corrected temperature, and the seeded faults of the samples.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use analysis::board::{parse_limits, parse_placements};
+use analysis::capture::{CornerMark, apparent, complete_meaning, parse_sidecar, read_capture, sidecar_names};
+use analysis::comparison::{Comparison, Shelf, align, board_to_picture, judge};
+use analysis::content_hash::ContentHash;
+use analysis::frame::{EmissivityFraction, Frame};
+use analysis::geometry::Point;
+use analysis::radiometry::{Band, BandTable, Surroundings, correct};
+use analysis::registration::{self, LandmarkUse};
+use analysis::session::{CaptureRecord, Command, Role, Session};
+use analysis::synthetic::{Fault, Population, Simulated, Spread, beacon_board, mean_registration_error};
+use analysis::units::Kelvin;
+use serde_json::Value;
+
+/// Units with every spread but placement: parts in place. The camera's noise is 50 mK.
+fn in_place(seed: u64) -> Population {
+    let population = Population::new(beacon_board(), seed);
+    Population { spread: Spread { placement_mm: 0.0, part_rotation: 0.0, ..population.spread }, ..population }
+}
+
+fn registration_error(unit: &Simulated, baseline: &Simulated, size: [f64; 2]) -> f64 {
+    let seen =
+        |simulated: &Simulated| apparent(&simulated.capture, &simulated.metadata, Band::default()).unwrap();
+    let found = registration::align(&seen(unit), &seen(baseline), &[], LandmarkUse::Start).unwrap();
+    mean_registration_error(&found.homography, &unit.board_to_pixels, &baseline.board_to_pixels, size)
+        .unwrap()
+}
+
+#[test]
+fn units_are_aligned_to_a_tenth_of_a_pixel_whatever_is_wrong_with_them() {
+    let faults = [
+        None,
+        None,
+        Some(Fault::Hot { designator: "Q2", extra_watts: 0.3 }),
+        Some(Fault::Dead { designator: "U7" }),
+        Some(Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.15 }),
+    ];
+    for seed in [11, 12] {
+        let population = in_place(seed);
+        let baseline = population.unit(0, None).unwrap();
+        for (index, fault) in (1..).zip(&faults) {
+            let unit = population.unit(index, fault.as_ref()).unwrap();
+            let error = registration_error(&unit, &baseline, population.design.size);
+            assert!(error <= 0.1, "seed {seed}, unit {index}, {fault:?}: {error:.3} px");
+        }
+    }
+}
+
+/// Whether every pixel within `reach` has this pixel's emissivity: the optics mix what lies closer
+/// than that to an edge, and no correction can part it again.
+fn away_from_edges(emissivity: &Frame<EmissivityFraction>, row: usize, column: usize, reach: usize) -> bool {
+    let here = emissivity.at(row, column);
+    let around = |center: usize| center.saturating_sub(reach)..=center + reach;
+    let (rows, columns) = emissivity.shape();
+    around(row).all(|r| around(column).all(|c| r >= rows || c >= columns || emissivity.at(r, c) == here))
+}
+
+#[test]
+fn corrected_temperature_of_dull_surfaces_is_right_to_150_millikelvin() {
+    let population = in_place(21);
+    for index in 0..2 {
+        let unit = population.unit(index, None).unwrap();
+        let seen = apparent(&unit.capture, &unit.metadata, Band::default()).unwrap();
+        let surroundings = Surroundings { reflected: unit.reflected, ..Surroundings::default() };
+        let table = BandTable::new(Band::default());
+        let corrected = correct(&seen, &unit.emissivity_truth, &surroundings, &table).unwrap().temperature;
+        let (rows, columns) = seen.shape();
+        let (mut squares, mut count) = (0.0, 0_u32);
+        for row in 0..rows {
+            for column in 0..columns {
+                let dull = unit.emissivity_truth.at(row, column).is_some_and(|emissivity| emissivity >= 0.85);
+                if !dull || !away_from_edges(&unit.emissivity_truth, row, column, 3) {
+                    continue;
+                }
+                if let (Some(got), Some(truth)) =
+                    (corrected.at(row, column), unit.surface_truth.at(row, column))
+                {
+                    squares += f64::from(got - truth).powi(2);
+                    count += 1;
+                }
+            }
+        }
+        let error = (squares / f64::from(count)).sqrt();
+        assert!(count > 100_000, "only {count} pixels were held against the truth");
+        assert!(error <= 0.15, "unit {index}: {error:.3} K over {count} pixels");
+    }
+}
+
+/// The samples as a person would load them: four good boards, one unit, placements and limits.
+fn compare_sample(unit: &str) -> (Session, Comparison) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-captures");
+    let text = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let mut session = Session::default();
+    let mut shelf = Shelf::new();
+    let good =
+        ["good-1.tiff", "good-2.tiff", "good-3.tiff", "good-4.tiff"].map(|name| (name, Role::Baseline));
+    for (name, role) in good.into_iter().chain([(unit, Role::Unit)]) {
+        let bytes = std::fs::read(folder.join(name)).unwrap();
+        let sidecar = &sidecar_names(name)[0];
+        let (mut metadata, warnings) = parse_sidecar(sidecar, &text(sidecar)).unwrap();
+        assert_eq!(warnings, [], "{sidecar}");
+        let decoded = read_capture(name, &bytes, &metadata).unwrap();
+        complete_meaning(&mut metadata, decoded.samples);
+        let hash = ContentHash::of(&bytes);
+        shelf.insert(hash.clone(), Arc::new(decoded.pixels));
+        let record = CaptureRecord { hash, file_name: name.to_owned(), role, metadata };
+        session.apply(Command::AddCapture { record }).unwrap();
+    }
+    let corners = session.captures[0].metadata.corners.iter();
+    let corners = corners
+        .map(|corner| CornerMark { pixel: Point::new(corner.pixel.x, corner.pixel.y), board: corner.board })
+        .collect();
+    let (placements, _) = parse_placements("placement.csv", &text("placement.csv"), None).unwrap();
+    let (limits, _) = parse_limits("limits.csv", &text("limits.csv")).unwrap();
+    for command in [
+        Command::MarkCorners { corners },
+        Command::LoadPlacements { file_name: "placement.csv".to_owned(), placements },
+        Command::LoadLimits { file_name: "limits.csv".to_owned(), limits },
+        Command::SetSurroundings {
+            surroundings: Surroundings {
+                reflected: Kelvin::from_celsius(22.5).unwrap(),
+                ..Surroundings::default()
+            },
+        },
+    ] {
+        session.apply(command).unwrap();
+    }
+    let aligned = align(&session, &shelf, &mut |_, _| ()).unwrap();
+    assert_eq!(aligned.left_out, []);
+    let comparison = judge(&session, &aligned).unwrap();
+    (session, comparison)
+}
+
+#[test]
+fn a_good_sample_shows_nothing() {
+    let (_, comparison) = compare_sample("good-5.pgm");
+    assert_eq!(comparison.findings, []);
+}
+
+#[test]
+fn the_seeded_fault_of_every_faulty_sample_is_found_first_named_and_placed() {
+    let truth = include_str!("../sample-captures/truth.json");
+    let truth: Value = serde_json::from_str(truth).unwrap();
+    let faulty = truth["captures"].as_array().unwrap().iter().filter(|capture| !capture["fault"].is_null());
+    let mut checked = 0;
+    for capture in faulty {
+        let file = capture["file"].as_str().unwrap();
+        let fault = &capture["fault"];
+        let (session, comparison) = compare_sample(file);
+        let first = comparison.findings.first().unwrap_or_else(|| panic!("{file}: nothing found"));
+        assert_eq!(first.designator.as_deref(), fault["designator"].as_str(), "{file}: {first:?}");
+        let peak = fault["peak_K"].as_f64().unwrap();
+        assert_eq!(first.peak.value() > 0.0, peak > 0.0, "{file}");
+        // The place: within half the fault's own width.
+        let map = board_to_picture(&session.layout).unwrap().unwrap();
+        let at = map.inverse().apply(first.peak_at);
+        let away =
+            at.distance(Point::new(fault["at_mm"][0].as_f64().unwrap(), fault["at_mm"][1].as_f64().unwrap()));
+        let width = fault["width_at_half_peak_mm"].as_f64().unwrap();
+        assert!(away <= width / 2.0, "{file}: {away:.1} mm away");
+        // Emissivity is left at the default and unit spread adds to the fault: a fifth of it is allowed,
+        // and a kelvin for the weak ones.
+        let off = (first.peak.value() - peak).abs();
+        assert!(off <= 0.2 * peak.abs() + 1.0, "{file}: {} K for {peak} K", first.peak.value());
+        checked += 1;
+    }
+    assert_eq!(checked, 4, "the sample set has four faulty units");
+}
