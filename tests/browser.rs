@@ -70,6 +70,7 @@ async fn a_reload_returns_to_the_same_sheet_and_a_second_tab_leaves_it_alone() {
     let first = bench.client.window().await.expect("the first tab");
     bench.client.switch_to_window(second).await.expect("the second tab");
     bench.client.goto(&bench.server.address).await.expect("the page loads again");
+    bench.load_sample().await;
     bench
         .until("the second tab saying that it is not kept", || async {
             bench.text("[data-testid=saved-state]").await.contains("nother tab").then_some(())

@@ -125,7 +125,7 @@ async fn start_driver() -> (Child, u16) {
         .expect("chromedriver starts: install chromium-driver");
     let mut lines = BufReader::new(driver.stdout.take().expect("piped")).lines();
     while let Some(line) = lines.next_line().await.expect("chromedriver speaks") {
-        if let Some(port) = line.split("on port ").nth(1) {
+        if let Some(port) = line.split("successfully on port ").nth(1) {
             let port = port.trim_end_matches('.').trim().parse().expect("a port number");
             tokio::spawn(async move { while let Ok(Some(_)) = lines.next_line().await {} });
             return (driver, port);
