@@ -11,7 +11,7 @@ use crate::bench::Bench;
 impl Bench {
     /// Loads the invented sample board and sends the tour away.
     pub async fn load_sample(&self) {
-        self.press("[data-testid=load-sample]").await;
+        self.press("[data-testid=load-sample]:enabled").await;
         self.press("[data-testid=tour-skip]").await;
         self.compared().await;
     }
