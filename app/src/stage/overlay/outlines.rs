@@ -1,6 +1,6 @@
 //! Bodies, regions, read-outs and findings as shapes in the picture's pixels.
 
-use analysis::inspection::Sign;
+use analysis::inspection::{Finding, Sign};
 use analysis::session::GaugePlace;
 use leptos::prelude::*;
 
@@ -105,7 +105,18 @@ pub fn GaugeShapes() -> impl IntoView {
     view! { <g>{shapes}</g> }
 }
 
-/// Boxes around the findings.
+/// Least and greatest radius of a finding's ring, picture pixels: a wide glow would be ringed right
+/// round the board, and says less than the place where it peaks.
+const RING: [f64; 2] = [8.0, 40.0];
+
+/// The ring around a finding: its centre on the peak, and its radius.
+pub fn ring_of(finding: &Finding) -> (Spot, f64) {
+    let [left, top, right, bottom] = finding.bounds.map(f64::from);
+    let radius = ((right - left).min(bottom - top) / 2.0 + 1.0).clamp(RING[0], RING[1]);
+    (Spot::new(finding.peak_at.x, finding.peak_at.y), radius)
+}
+
+/// Rings around the findings.
 #[component]
 pub fn FindingShapes() -> impl IntoView {
     let look = expect_context::<Look>();
@@ -113,24 +124,23 @@ pub fn FindingShapes() -> impl IntoView {
     let shapes = move || {
         let state = state.get();
         let Some(comparison) = state.latest().filter(|_| look.findings.get()) else { return Vec::new() };
-        let boxed = |(place, finding): (usize, &analysis::inspection::Finding)| {
-            let [left, top, right, bottom] = finding.bounds.map(f64::from);
+        let ringed = |(place, finding): (usize, &Finding)| {
+            let (center, radius) = ring_of(finding);
             let class = match finding.sign {
                 Sign::Hotter => "found warmer",
                 Sign::Colder => "found colder",
             };
             view! {
-                <rect
+                <circle
                     class=class
                     class:chosen=move || look.chosen.get() == Some(place)
-                    x=left - 0.5
-                    y=top - 0.5
-                    width=right - left + 1.0
-                    height=bottom - top + 1.0
+                    cx=center.x
+                    cy=center.y
+                    r=radius
                 />
             }
         };
-        comparison.findings.iter().enumerate().map(boxed).collect::<Vec<_>>()
+        comparison.findings.iter().enumerate().map(ringed).collect::<Vec<_>>()
     };
     view! { <g>{shapes}</g> }
 }

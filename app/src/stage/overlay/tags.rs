@@ -4,6 +4,7 @@ use analysis::board::Footprint;
 use analysis::session::GaugePlace;
 use leptos::prelude::*;
 
+use super::outlines::ring_of;
 use crate::stage::bodies::Bodies;
 use crate::stage::look::{Look, Subject};
 use crate::stage::outline_path::{Drawn, drawn};
@@ -68,10 +69,15 @@ pub fn Tags() -> impl IntoView {
             let chosen = look.chosen.get();
             let findings = state.latest().into_iter().flat_map(|comparison| comparison.findings.iter());
             tags.extend(findings.enumerate().map(|(place, finding)| {
-                let [left, top, ..] = finding.bounds.map(f64::from);
+                let (center, radius) = ring_of(finding);
+                let corner = radius * std::f64::consts::FRAC_1_SQRT_2;
                 let name = finding.designator.as_deref().unwrap_or("no part");
                 let class = if chosen == Some(place) { "tag found chosen" } else { "tag found" };
-                Tag { at: Spot::new(left - 0.5, top - 0.5), text: format!("{}  {name}", place + 1), class }
+                Tag {
+                    at: Spot::new(center.x + corner, center.y - corner),
+                    text: format!("{}  {name}", place + 1),
+                    class,
+                }
             }));
         }
         tags.into_iter().map(|tag| tag.shown(view)).collect::<Vec<_>>()
