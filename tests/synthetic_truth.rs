@@ -56,7 +56,8 @@ fn a_heated_line_across_a_strip_falls_off_as_a_fin_does() {
 
 #[test]
 fn a_heated_point_on_a_sheet_falls_off_as_the_bessel_function_does() {
-    // θ(r) = P/(2π g) · K₀(r/λ) on an endless sheet. K₀(1/2), K₀(1), K₀(2): scipy.special.k0 1.17.1.
+    // θ(r) = P/(2π g) · K₀(r/λ) on an endless sheet. K₀(1/2), K₀(1), K₀(2) by the integral
+    // ∫ exp(−x cosh t) dt over t > 0, summed with Python (trapezoid, step 0.001).
     let (g, h, cell_mm, cells, watts) = (0.008, 20.0, 0.5, 601, 0.5);
     let plate = Plate { cell_mm, sheet_conductance: Array2::from_elem((cells, cells), g), film: h };
     let mut power = Array2::zeros((cells, cells));
