@@ -6,7 +6,7 @@ use super::{CaptureRecord, Gauge, Role, Session, Verdict};
 use crate::board::{PartLimit, Placement, Side};
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
-use crate::geometry::BaselinePixels;
+use crate::geometry::{BaselinePixels, Point};
 use crate::inspection::{Criteria, ProbeKey, ProbeReading};
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
@@ -117,6 +117,38 @@ impl Session {
     /// # Errors
     /// [`Refusal`], when the command names something that is not there or is there already.
     pub fn apply(&mut self, command: Command) -> Result<(), Refusal> {
+        let unit = self.unit().map(|record| record.hash.clone());
+        let reference = self.with_role(Role::Baseline).next().map(|record| record.hash.clone());
+        self.carry_out(command)?;
+        self.forget_what_belonged_to(unit.as_ref(), reference.as_ref());
+        Ok(())
+    }
+
+    /// A verdict, readings and landmarks speak of one unit, marks on the picture of one baseline: when
+    /// another takes its place they must not be taken for the new one's.
+    fn forget_what_belonged_to(&mut self, unit: Option<&ContentHash>, reference: Option<&ContentHash>) {
+        let unit_changed = unit.is_some() && self.unit().map(|record| &record.hash) != unit;
+        let now = self.with_role(Role::Baseline).next().map(|record| &record.hash);
+        let reference_changed = reference.is_some() && now != reference;
+        if unit_changed {
+            self.verdict = None;
+            self.readings.clear();
+        }
+        if reference_changed {
+            // What its own metadata says of it is known; what a person marked on the other picture is not.
+            let known = self.with_role(Role::Baseline).next().map(|record| record.metadata.corners.clone());
+            let corner = |mark: CornerMark<crate::capture::metadata::CapturePixels>| CornerMark {
+                pixel: Point::new(mark.pixel.x, mark.pixel.y),
+                board: mark.board,
+            };
+            self.layout.corners = known.unwrap_or_default().into_iter().map(corner).collect();
+        }
+        if unit_changed || reference_changed {
+            self.landmarks.clear();
+        }
+    }
+
+    fn carry_out(&mut self, command: Command) -> Result<(), Refusal> {
         match command {
             Command::NameBoard { board } => self.board = board,
             Command::SetConditions { conditions } => self.conditions = conditions,
@@ -223,4 +255,42 @@ impl Session {
 fn require_item<'a, T>(what: &'static str, items: &'a mut [T], index: usize) -> Result<&'a mut T, Refusal> {
     let count = items.len();
     items.get_mut(index).ok_or(Refusal::NoSuchItem { what, index, count })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::capture::CaptureMetadata;
+    use crate::session::Outcome;
+
+    fn add(name: &str, role: Role) -> Command {
+        let hash = ContentHash::of(name.as_bytes());
+        let metadata = CaptureMetadata::default();
+        Command::AddCapture { record: CaptureRecord { hash, file_name: name.to_owned(), role, metadata } }
+    }
+
+    #[test]
+    fn another_unit_does_not_inherit_the_verdict() {
+        let mut session = Session::default();
+        let verdict = Verdict { outcome: Outcome::Fail, reason: String::new(), judged_by: String::new() };
+        for command in [add("good", Role::Baseline), add("a", Role::Unit), Command::Judge { verdict }] {
+            session.apply(command).unwrap();
+        }
+        session.apply(add("second good", Role::Baseline)).unwrap();
+        assert!(session.verdict.is_some(), "one more known-good board changes nothing about the unit");
+        session.apply(add("b", Role::Unit)).unwrap();
+        assert_eq!(session.verdict, None);
+    }
+
+    #[test]
+    fn corners_marked_on_one_baseline_are_not_kept_for_another() {
+        let mut session = Session::default();
+        session.apply(add("good", Role::Baseline)).unwrap();
+        let corner = serde_json::from_str(r#"{"pixel": [1.0, 2.0], "board": [0.0, 0.0]}"#).unwrap();
+        session.apply(Command::MarkCorners { corners: vec![corner] }).unwrap();
+        session.apply(add("second good", Role::Baseline)).unwrap();
+        assert_eq!(session.layout.corners.len(), 1);
+        session.apply(Command::RemoveCapture { hash: ContentHash::of(b"good") }).unwrap();
+        assert_eq!(session.layout.corners, []);
+    }
 }

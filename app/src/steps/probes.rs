@@ -28,7 +28,7 @@ pub fn ProbesStep() -> impl IntoView {
             "Nothing to measure: the list follows from the findings of step 5."
         </p>
         <ol data-testid="probes">
-            <For each=move || probes.get().into_iter().enumerate() key=|(_, probe)| probe.key.clone() let((place, probe))>
+            <For each=move || probes.get().into_iter().enumerate() key=|(place, probe)| (*place, probe.key.clone(), probe.reason.clone()) let((place, probe))>
                 <ProbeItem place=place probe=probe />
             </For>
         </ol>

@@ -66,13 +66,10 @@ impl Store {
             }
         };
         if let Err(what) = self.bring_back(&storage).await {
-            self.tell(
-                Notice::trouble(
-                    "The session of the last visit could not be brought back.",
-                    "Load its captures or its result file again.",
-                )
-                .because(what),
-            );
+            // What could not be read may still be there: nothing is written over it.
+            self.saved.set(SavedState::Unavailable);
+            self.tell(not_brought_back(what));
+            return;
         }
         self.engine.update_value(|engine| engine.keeper.storage = Some(storage));
         self.keep_soon();
@@ -86,7 +83,8 @@ impl Store {
             Ok(session) => session,
             Err(error) => {
                 storage.set_aside(&text).await.map_err(|error| error.to_string())?;
-                return Err(error.to_string());
+                self.tell(not_brought_back(error.to_string()));
+                return Ok(());
             }
         };
         for hash in pixels_of(&session) {
@@ -181,4 +179,12 @@ impl Store {
             }
         }
     }
+}
+
+fn not_brought_back(what: String) -> Notice {
+    Notice::trouble(
+        "The session of the last visit could not be brought back.",
+        "Load its captures or its result file again.",
+    )
+    .because(what)
 }

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use analysis::capture::CornerMark;
-use analysis::comparison::board_to_picture;
+use analysis::comparison::{board_to_picture, surroundings};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{EmissivityFraction, Frame, SurfaceKelvin};
 use analysis::geometry::BaselinePixels;
@@ -84,7 +84,7 @@ impl Store {
             let emissivity = engine.prepared.emissivity(&session, apparent.shape(), picture)?;
             Some((engine.prepared.table(band), emissivity))
         })??;
-        let corrected = correct(&apparent, &emissivity, &session.surroundings, &table).ok()?;
+        let corrected = correct(&apparent, &emissivity, &surroundings(&session, hash), &table).ok()?;
         Some(Arc::new(corrected.temperature))
     }
 }
