@@ -28,7 +28,7 @@ use crate::inspection::{
 use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
 use crate::session::{BoardLayout, CaptureRecord, Role, Session};
-use crate::surface::emissivity_map;
+use crate::surface::{emissivities_of, emissivity_map};
 use crate::units::{Kelvin, KelvinDifference, Watts};
 
 /// The pixels of the session's captures, as the files hold them.
@@ -343,8 +343,7 @@ fn emissivity_picture(
 ) -> Result<Option<Frame<EmissivityFraction>>, CannotCompare> {
     let Some(hash) = &session.surface.map else { return Ok(None) };
     let pixels = shelf.get(hash).ok_or(CannotCompare::MissingEmissivityPicture)?;
-    // Numbers that are no emissivity are left to the session's stated value.
-    Ok(Some(pixels.map(|value| if value > 0.0 && value <= 1.0 { value } else { f32::NAN })))
+    Ok(Some(emissivities_of(pixels)))
 }
 
 /// One table a band: building one takes longer than correcting a picture with it.

@@ -2,7 +2,6 @@
 
 use analysis::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use analysis::content_hash::ContentHash;
-use analysis::geometry::Point;
 use analysis::session::{CaptureRecord, Command, Role, Session};
 
 use crate::intake::role_on_arrival;
@@ -63,10 +62,7 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
         && draft.layout.corners.is_empty()
         && !metadata.corners.is_empty()
     {
-        let corners = metadata
-            .corners
-            .iter()
-            .map(|mark| CornerMark { pixel: Point::new(mark.pixel.x, mark.pixel.y), board: mark.board });
+        let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline);
         commands.push(Command::MarkCorners { corners: corners.collect() });
     }
     if role == Role::Unit {
@@ -84,6 +80,7 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use analysis::geometry::Point;
 
     fn arrived(file_name: &str) -> Arrived {
         Arrived {

@@ -4,7 +4,7 @@ use std::num::NonZeroU32;
 
 use serde::{Deserialize, Serialize};
 
-use crate::geometry::{BoardMillimeters, Point};
+use crate::geometry::{BaselinePixels, BoardMillimeters, Point};
 use crate::radiometry::{Band, Calibration, Correction};
 use crate::units::{Kelvin, KelvinDifference, Millimeters, TemperatureUnit, Watts};
 
@@ -159,6 +159,14 @@ pub struct CornerMark<S> {
     pub pixel: Point<S>,
     /// Where it is on the board, millimetres.
     pub board: Point<BoardMillimeters>,
+}
+
+impl CornerMark<CapturePixels> {
+    /// The same mark, once its capture is the baseline that everything is compared on.
+    #[must_use]
+    pub const fn on_baseline(self) -> CornerMark<BaselinePixels> {
+        CornerMark { pixel: Point::new(self.pixel.x, self.pixel.y), board: self.board }
+    }
 }
 
 /// The pixels of the capture at hand, before its role is known.

@@ -6,7 +6,7 @@ use super::{CaptureRecord, Gauge, Role, Session, Verdict};
 use crate::board::{PartLimit, Placement, Side};
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
-use crate::geometry::{BaselinePixels, Point};
+use crate::geometry::BaselinePixels;
 use crate::inspection::{Criteria, ProbeKey, ProbeReading};
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
@@ -137,11 +137,8 @@ impl Session {
         if reference_changed {
             // What its own metadata says of it is known; what a person marked on the other picture is not.
             let known = self.with_role(Role::Baseline).next().map(|record| record.metadata.corners.clone());
-            let corner = |mark: CornerMark<crate::capture::metadata::CapturePixels>| CornerMark {
-                pixel: Point::new(mark.pixel.x, mark.pixel.y),
-                board: mark.board,
-            };
-            self.layout.corners = known.unwrap_or_default().into_iter().map(corner).collect();
+            self.layout.corners =
+                known.unwrap_or_default().into_iter().map(CornerMark::on_baseline).collect();
         }
         if unit_changed || reference_changed {
             self.landmarks.clear();

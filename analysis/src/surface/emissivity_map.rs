@@ -4,10 +4,17 @@
 //! centre does. A region in board millimetres is tested on the board, at the pixel's own place there,
 //! so its edge is exact under perspective; without a known map such a region is passed over.
 
-use crate::frame::{EmissivityFraction, Frame, FrameError};
+use crate::frame::{EmissivityFraction, Frame, FrameError, RawNumber};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::surface::outline::{Bounds, Outline};
 use crate::surface::region::{Finish, PlacedOutline, Surface};
+
+/// The emissivities that a file's numbers state, of the same shape; a number that is no emissivity is
+/// invalid, which leaves its pixel to the stated value.
+#[must_use]
+pub fn emissivities_of(pixels: &Frame<RawNumber>) -> Frame<EmissivityFraction> {
+    pixels.map(|number| if number > 0.0 && number <= 1.0 { number } else { f32::NAN })
+}
 
 /// The emissivity of every pixel of the baseline frame, of shape `shape` = (rows, columns).
 ///

@@ -5,7 +5,7 @@ pub mod material;
 pub mod outline;
 pub mod region;
 
-pub use emissivity_map::{DecidedBy, emissivity_map, finish_at};
+pub use emissivity_map::{DecidedBy, emissivities_of, emissivity_map, finish_at};
 pub use material::{MATERIALS, Material, SOLDER_MASK, material};
 pub use outline::{Bounds, Outline};
 pub use region::{Finish, PlacedOutline, Region, Surface};

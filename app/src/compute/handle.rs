@@ -6,7 +6,7 @@ use std::sync::Arc;
 use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, parse_sidecar, read_capture};
 use analysis::comparison::{self, AlignedCaptures, CannotCompare, Comparison, Shelf};
 use analysis::content_hash::ContentHash;
-use analysis::frame::{EmissivityFraction, Frame, RawNumber};
+use analysis::frame::{Frame, RawNumber};
 use analysis::radiometry::Band;
 use analysis::session::{Role, Session};
 
@@ -185,8 +185,7 @@ impl Workbench {
         let kept = self.captures.get(&hash).ok_or_else(|| {
             Failure::new("The pixels of the emissivity picture are not loaded.", "Load its file again.")
         })?;
-        let frame: Frame<EmissivityFraction> =
-            kept.pixels.map(|number| if number > 0.0 && number <= 1.0 { number } else { f32::NAN });
+        let frame = analysis::surface::emissivities_of(&kept.pixels);
         let (rows, columns) = frame.shape();
         Ok((Outcome::EmissivityPicture { hash, rows, columns }, vec![numbers(frame)]))
     }
