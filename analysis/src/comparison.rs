@@ -22,8 +22,8 @@ use crate::frame::{
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::homography_fit::{FitError, fit_homography};
 use crate::inspection::{
-    DifferenceError, Exposure, Finding, PartReading, Probe, difference, estimate_noise, find, read_parts,
-    suggest_probes, tolerance,
+    Criteria, DifferenceError, Exposure, Finding, PartReading, Probe, difference, estimate_noise, find,
+    read_parts, suggest_probes, tolerance,
 };
 use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
@@ -101,6 +101,16 @@ pub struct Comparison {
     pub parts: Vec<PartReading>,
     /// What to measure by contact, in order.
     pub probes: Vec<Probe>,
+}
+
+impl Comparison {
+    /// Half the width of a scale on which everything that counts can be told apart, K: the largest finding,
+    /// at least the limit. What stays below its tolerance, such as edges that lie a hair off, does not widen it.
+    #[must_use]
+    pub fn difference_span(&self, criteria: &Criteria) -> f32 {
+        let peaks = self.findings.iter().map(|finding| finding.peak.value().abs());
+        peaks.fold(criteria.limit.value().abs(), f64::max) as f32
+    }
 }
 
 /// What is missing or wrong before a comparison can be made.

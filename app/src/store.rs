@@ -20,6 +20,7 @@ use analysis::frame::{ApparentKelvin, EmissivityFraction, Frame};
 use analysis::session::{Command, History, Refusal, Session};
 use leptos::prelude::*;
 
+pub use self::preview::Preview;
 pub use self::state::{ComparisonState, PlacementQuestion, Progress, Question, SavedState};
 
 use self::engine::{Engine, Purpose};
@@ -176,20 +177,23 @@ impl Store {
     pub fn questions(self) -> Signal<Vec<Question>> {
         Signal::derive(move || {
             let session = self.session.get();
-            self.known.with(|known| {
-                session
-                    .captures
-                    .iter()
-                    .filter(|record| record.metadata.quantity.is_none())
-                    .filter(|record| session.surface.map.as_ref() != Some(&record.hash))
-                    .filter_map(|record| {
-                        let Known { shape, raw_range } = known.get(&record.hash)?.clone();
-                        let (hash, file_name) = (record.hash.clone(), record.file_name.clone());
-                        Some(Question { hash, file_name, shape, raw_range })
-                    })
-                    .collect()
-            })
+            session
+                .captures
+                .iter()
+                .filter(|record| record.metadata.quantity.is_none())
+                .filter(|record| session.surface.map.as_ref() != Some(&record.hash))
+                .filter_map(|record| self.question_of(&record.hash))
+                .collect()
         })
+    }
+
+    /// What to ask of a capture's numbers, answered before or not, once it is read. Reactive.
+    #[must_use]
+    pub fn question_of(self, hash: &ContentHash) -> Option<Question> {
+        let file_name =
+            self.session.with(|session| session.capture(hash).map(|record| record.file_name.clone()))?;
+        let Known { raw_range, .. } = self.known.with(|known| known.get(hash).cloned())?;
+        Some(Question { hash: hash.clone(), file_name, raw_range })
     }
 
     /// A placement file that does not say in which unit its places are, until that is answered.

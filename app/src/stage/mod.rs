@@ -82,7 +82,7 @@ pub fn provide(store: Store) {
     provide_context(look);
     provide_context(pictures);
     provide_context(bodies::Bodies::new(store));
-    provide_context(scale::Scales::new(look, [pictures.baseline, pictures.unit], pictures.difference));
+    provide_context(scale::Scales::new(store, look, [pictures.baseline, pictures.unit]));
 }
 
 /// The picture stage.

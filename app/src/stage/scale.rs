@@ -20,17 +20,13 @@ pub struct Scales {
     look: Look,
     /// Lowest and highest temperature of the pictures, K.
     pub found: Memo<(f64, f64)>,
-    /// The largest difference either way, K.
+    /// The size of difference that the picture needs, K.
     pub found_span: Memo<f64>,
 }
 
 impl Scales {
     /// Scales that follow these pictures: baseline and unit share one, so that equal colours are equal temperatures.
-    pub fn new(
-        look: Look,
-        pictures: [Memo<Result<Shown, String>>; 2],
-        difference: Memo<Result<Shown, String>>,
-    ) -> Self {
+    pub fn new(store: Store, look: Look, pictures: [Memo<Result<Shown, String>>; 2]) -> Self {
         let range = |picture: Memo<Result<Shown, String>>| {
             picture.with(|picture| picture.as_ref().ok().and_then(Shown::range))
         };
@@ -41,8 +37,11 @@ impl Scales {
             (lo, hi.max(lo + NARROWEST))
         });
         let found_span = Memo::new(move |_| {
-            let (lo, hi) = range(difference).unwrap_or((-1.0, 1.0));
-            f64::from(lo.abs().max(hi.abs())).max(NARROWEST)
+            let criteria = store.session().with(|session| session.criteria);
+            let span = store
+                .comparison()
+                .with(|state| state.latest().map(|latest| latest.difference_span(&criteria)));
+            f64::from(span.unwrap_or(1.0)).max(NARROWEST)
         });
         Self { look, found, found_span }
     }

@@ -3,15 +3,15 @@
 use std::sync::Arc;
 
 use analysis::comparison::Comparison;
-use analysis::frame::{Frame, SurfaceKelvin};
 use analysis::palette::{Palette, paint};
 use analysis::session::Role;
+use analysis::surface::range_of_emitting;
 
 use leptos::prelude::*;
 
 use super::look::{Plane, Subject};
 use super::view::{Extent, Spot};
-use crate::store::{ComparisonState, Store};
+use crate::store::{ComparisonState, Preview, Store};
 
 /// A picture on the screen. Two are equal when they are the same picture, not merely alike.
 #[derive(Debug, Clone)]
@@ -23,7 +23,7 @@ pub struct Shown {
 
 #[derive(Debug, Clone)]
 enum Source {
-    Surface(Arc<Frame<SurfaceKelvin>>),
+    Captured(Preview),
     Compared(Arc<Comparison>, Subject),
 }
 
@@ -31,7 +31,7 @@ impl PartialEq for Shown {
     fn eq(&self, other: &Self) -> bool {
         self.plane == other.plane
             && match (&self.source, &other.source) {
-                (Source::Surface(a), Source::Surface(b)) => Arc::ptr_eq(a, b),
+                (Source::Captured(a), Source::Captured(b)) => Arc::ptr_eq(&a.temperature, &b.temperature),
                 (Source::Compared(a, s), Source::Compared(b, t)) => Arc::ptr_eq(a, b) && s == t,
                 _ => false,
             }
@@ -43,20 +43,29 @@ impl Shown {
     #[must_use]
     pub fn extent(&self) -> Extent {
         Extent::of_shape(match &self.source {
-            Source::Surface(frame) => frame.shape(),
+            Source::Captured(preview) => preview.temperature.shape(),
             Source::Compared(comparison, _) => comparison.difference.shape(),
         })
     }
 
-    /// The lowest and highest value.
+    /// The lowest and highest value among surfaces that mostly emit: bare metal does not set the scale.
+    /// `None` for the difference, whose scale follows its findings.
     #[must_use]
     pub fn range(&self) -> Option<(f32, f32)> {
         match &self.source {
-            Source::Surface(frame) => frame.range(),
-            Source::Compared(comparison, Subject::Baseline) => comparison.baseline.range(),
-            Source::Compared(comparison, Subject::Unit) => comparison.unit.range(),
-            Source::Compared(comparison, Subject::Difference) => comparison.difference.range(),
+            Source::Captured(Preview { temperature, emissivity }) => {
+                range_of_emitting(temperature, emissivity)
+            }
+            Source::Compared(comparison, Subject::Baseline) => {
+                range_of_emitting(&comparison.baseline, &comparison.emissivity)
+            }
+            Source::Compared(comparison, Subject::Unit) => {
+                range_of_emitting(&comparison.unit, &comparison.emissivity)
+            }
+            Source::Compared(_, Subject::Difference) => return None,
         }
+        .ok()
+        .flatten()
     }
 
     /// The value of the pixel nearest to a place.
@@ -64,7 +73,7 @@ impl Shown {
     pub fn at(&self, place: Spot) -> Option<f32> {
         let (row, column) = pixel_at(place)?;
         match &self.source {
-            Source::Surface(frame) => frame.at(row, column),
+            Source::Captured(preview) => preview.temperature.at(row, column),
             Source::Compared(comparison, Subject::Baseline) => comparison.baseline.at(row, column),
             Source::Compared(comparison, Subject::Unit) => comparison.unit.at(row, column),
             Source::Compared(comparison, Subject::Difference) => comparison.difference.at(row, column),
@@ -76,7 +85,7 @@ impl Shown {
     pub fn colors(&self, (lo, hi): (f64, f64), palette: Palette) -> Vec<u8> {
         let (lo, hi) = (lo as f32, hi as f32);
         match &self.source {
-            Source::Surface(frame) => paint(frame, lo, hi, palette),
+            Source::Captured(preview) => paint(&preview.temperature, lo, hi, palette),
             Source::Compared(comparison, Subject::Baseline) => paint(&comparison.baseline, lo, hi, palette),
             Source::Compared(comparison, Subject::Unit) => paint(&comparison.unit, lo, hi, palette),
             Source::Compared(comparison, Subject::Difference) => {
@@ -129,10 +138,10 @@ pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
         Role::Baseline | Role::Aside => ("No known-good capture yet", Plane::Baseline),
     };
     let hash = hash.ok_or_else(|| missing.to_owned())?;
-    let frame = store
+    let preview = store
         .corrected(&hash)
         .ok_or_else(|| "Step 2 asks what the numbers of this capture mean".to_owned())?;
-    Ok(Shown { source: Source::Surface(frame), plane })
+    Ok(Shown { source: Source::Captured(preview), plane })
 }
 
 fn compared(state: &ComparisonState, subject: Subject) -> Option<Shown> {

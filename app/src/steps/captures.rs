@@ -3,6 +3,7 @@
 use analysis::capture::Quantity;
 use analysis::content_hash::ContentHash;
 use analysis::session::{CaptureRecord, Command, Role};
+use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use super::placement_unit::PlacementUnitForm;
@@ -34,7 +35,7 @@ pub fn CapturesStep() -> impl IntoView {
             take=move |files| store.take_files(files)
         />
         <For each=move || store.questions().get() key=|question| question.hash.clone() let:question>
-            <QuantityForm question=question />
+            <QuantityForm question=question answered=|()| () />
         </For>
         {move || store.placement_question().get().map(|question| view! { <PlacementUnitForm question=question /> })}
         <ul class="items" data-testid="captures">
@@ -62,10 +63,21 @@ fn CaptureItem(
     let store = Store::expect();
     let wanted = hash.clone();
     let record = Memo::new(move |_| store.session().with(|session| session.capture(&wanted).cloned()));
+    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
+    let asked_again = RwSignal::new(false);
+    let asking = hash.clone();
+    let question = move || {
+        let question = asked_again.get().then(|| store.question_of(&asking)).flatten();
+        let over = move |()| asked_again.set(false);
+        question.map(
+            |question| view! { <div class="below"><QuantityForm question=question answered=over /></div> },
+        )
+    };
+    let answered = move || record.with(|r| r.as_ref().is_some_and(|r| r.metadata.quantity.is_some()));
     let name = move || record.with(|record| record.as_ref().map(|record| record.file_name.clone()));
     let measured = hash.clone();
     let size = move || store.shape(&measured).map(|(rows, columns)| format!("{columns} × {rows} pixels · "));
-    let known = move || record.with(|record| record.as_ref().map(known_of));
+    let known = move || record.with(|record| record.as_ref().map(|record| known_of(record, unit.get())));
     let invented = move || record.with(|record| record.as_ref().is_some_and(|r| r.metadata.invented));
     let role = Signal::derive(move || record.with(|record| record.as_ref().map(|record| record.role)));
     let (assigned, removed) = (hash.clone(), hash);
@@ -92,13 +104,23 @@ fn CaptureItem(
             </div>
             <p class="remark below">
                 {size} {known} <span hidden=move || !invented()>" · invented: shows no real board"</span>
+                <button
+                    class="quiet"
+                    data-testid="change-quantity"
+                    hidden=move || !answered() || asked_again.get()
+                    title="Say anew what the numbers of this capture mean"
+                    on:click=move |_| asked_again.set(true)
+                >
+                    "Change the meaning of its numbers"
+                </button>
             </p>
+            {question}
         </li>
     }
 }
 
 /// What a capture says of itself, in one line.
-fn known_of(record: &CaptureRecord) -> String {
+fn known_of(record: &CaptureRecord, unit: TemperatureUnit) -> String {
     let metadata = &record.metadata;
     let meaning = match &metadata.quantity {
         None => "meaning of the numbers not known yet".to_owned(),
@@ -115,7 +137,9 @@ fn known_of(record: &CaptureRecord) -> String {
     let supply = supply
         .map(|(voltage, current)| format!("{} V, {} A", wording::plain(voltage), wording::plain(current)));
     let ambient =
-        metadata.ambient.map(|ambient| format!("air {} °C", wording::number(ambient.to_celsius(), 1)));
-    let facts = [Some(meaning), supply, ambient, netd];
+        metadata.ambient.map(|ambient| format!("air {}", wording::temperature(unit, ambient.value())));
+    let stated = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
+    let serial = stated(&metadata.board.serial).map(|serial| format!("serial {serial}"));
+    let facts = [serial, stated(&metadata.time), Some(meaning), supply, ambient, netd];
     facts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }

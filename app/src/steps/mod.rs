@@ -15,6 +15,7 @@ mod landmarks;
 mod part_limits;
 mod placement_unit;
 mod probes;
+mod quantity_answer;
 mod quantity_form;
 mod regions;
 mod step_frame;

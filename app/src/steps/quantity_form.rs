@@ -1,22 +1,14 @@
 //! What do these numbers mean? Asked of a capture that does not say, never guessed.
 
-use analysis::capture::Quantity;
-use analysis::radiometry::{Calibration, Correction, Surroundings};
+use analysis::radiometry::{Correction, Surroundings};
 use analysis::session::Command;
 use analysis::units::{Emissivity, TemperatureUnit};
 use leptos::prelude::*;
 
+use super::quantity_answer::{Kind, QuantityAnswer};
 use crate::store::{Question, Store};
 use crate::widgets::{Choice, NumberField, Tick};
 use crate::wording;
-
-/// What the numbers may be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Temperature,
-    Radiance,
-    Counts,
-}
 
 const KINDS: [(Kind, &str); 3] = [
     (Kind::Temperature, "Temperature"),
@@ -34,110 +26,95 @@ const STEPS: [(f64, TemperatureUnit, &str); 3] = [
     (0.1, TemperatureUnit::Kelvin, "Tenths of a kelvin"),
 ];
 
-/// The answer as it is being written.
-#[derive(Debug, Clone, Copy)]
-struct Draft {
-    kind: RwSignal<Kind>,
-    unit: RwSignal<TemperatureUnit>,
-    scale: RwSignal<f64>,
-    offset: RwSignal<f64>,
-    corrected: RwSignal<bool>,
-    emissivity: RwSignal<f64>,
-}
+/// The emissivity that a camera most often has set.
+const CAMERA_EMISSIVITY: f64 = 0.95;
 
-impl Draft {
-    fn new() -> Self {
-        Self {
-            kind: RwSignal::new(Kind::Temperature),
-            unit: RwSignal::new(TemperatureUnit::Celsius),
-            scale: RwSignal::new(1.0),
-            offset: RwSignal::new(0.0),
-            corrected: RwSignal::new(false),
-            emissivity: RwSignal::new(0.95),
-        }
-    }
-
-    fn quantity(self) -> Option<Quantity> {
-        let (scale, offset) = (self.scale.get(), self.offset.get());
-        Some(match self.kind.get() {
-            Kind::Temperature => {
-                let emissivity = Emissivity::new(self.emissivity.get()).ok();
-                let camera_correction = if self.corrected.get() {
-                    Some(Correction { emissivity: emissivity?, surroundings: Surroundings::default() })
-                } else {
-                    None
-                };
-                Quantity::Temperature { unit: self.unit.get(), scale, offset, camera_correction }
-            }
-            Kind::Radiance => Quantity::Radiance { scale, offset },
-            Kind::Counts => Quantity::Counts { calibration: Calibration::Linear { gain: scale, offset } },
-        })
-    }
-
-    fn result_unit(self) -> &'static str {
-        if self.kind.get() == Kind::Temperature { self.unit.get().symbol() } else { "W·m⁻²·sr⁻¹" }
-    }
-}
-
-/// The question about one capture.
+/// The question about one capture; asked again where it was answered before.
 #[component]
 pub fn QuantityForm(
     /// Which capture asks.
     question: Question,
+    /// Hears that the question is over.
+    #[prop(into)]
+    answered: Callback<()>,
 ) -> impl IntoView {
     let store = Store::expect();
-    let draft = Draft::new();
     let range = question.raw_range;
-    let found = range.map_or_else(String::new, |(lo, hi)| {
-        format!(
-            " Its numbers run from {} to {}.",
-            wording::plain(f64::from(lo)),
-            wording::plain(f64::from(hi))
-        )
+    let before = store.session().with_untracked(|session| {
+        session.capture(&question.hash).and_then(|record| record.metadata.quantity.clone())
     });
+    let again = before.is_some();
+    let answer = RwSignal::new(QuantityAnswer::of(before.as_ref()));
+    let found = range.map_or_else(String::new, |(lo, hi)| {
+        format!(" Its numbers run from {} to {}.", wording::plain(lo.into()), wording::plain(hi.into()))
+    });
+    let why = if again { "Say it anew." } else { "The file does not say, and nothing is guessed." };
+    let quantity = Memo::new(move |_| answer.get().quantity(range));
     let preview = move || {
-        let (lo, hi) = range?;
-        let text = |raw: f32| wording::number(f64::from(raw) * draft.scale.get() + draft.offset.get(), 1);
-        Some(format!("The picture then runs from {} to {} {}.", text(lo), text(hi), draft.result_unit()))
+        let answer = answer.get();
+        let (lo, hi) = answer.applied_to(range?)?;
+        let text = |value| wording::number(value, 1);
+        Some(format!("The picture then runs from {} to {} {}.", text(lo), text(hi), answer.result_unit()))
     };
     let hash = question.hash.clone();
-    let answer = move |all: bool| {
-        let Some(quantity) = untrack(|| draft.quantity()) else { return };
+    let state = move |all: bool| {
+        let Ok(quantity) = quantity.get_untracked() else { return };
         let session = store.session().get_untracked();
+        let mut asked = vec![hash.clone()];
+        if all {
+            asked.extend(store.questions().get_untracked().into_iter().map(|other| other.hash));
+        }
         store.begin_gesture();
-        for asked in store.questions().get_untracked() {
-            if let Some(record) = session.capture(&asked.hash).filter(|_| all || asked.hash == hash) {
+        for hash in asked {
+            if let Some(record) = session.capture(&hash) {
                 let mut metadata = record.metadata.clone();
                 metadata.quantity = Some(quantity.clone());
-                store.dispatch(Command::DescribeCapture { hash: asked.hash.clone(), metadata });
+                store.dispatch(Command::DescribeCapture { hash, metadata });
             }
         }
         store.end_gesture();
+        answered.run(());
     };
-    let answer_all = answer.clone();
+    let state_all = state.clone();
+    let unready = move || quantity.with(Result::is_err);
+    let others = move || store.questions().with(Vec::len) > 1;
     view! {
         <div class="block question" data-testid="quantity-question">
             <h3>{format!("What do the numbers in {} mean?", question.file_name)}</h3>
-            <p class="remark">
-                {format!("The file does not say, and nothing is guessed.{found}")}
-            </p>
+            <p class="remark">{format!("{why}{found}")}</p>
             <Choice
                 legend="The numbers are"
                 quiet=true
                 testid="quantity"
                 options=KINDS.to_vec()
-                chosen=Signal::derive(move || Some(draft.kind.get()))
-                choose=move |kind| draft.kind.set(kind)
+                chosen=Signal::derive(move || answer.get().kind)
+                choose=move |kind| answer.update(|answer| answer.kind = Some(kind))
             />
-            <Steps draft=draft />
-            <ScaleFields draft=draft />
+            <div hidden=move || answer.get().kind.is_none()>
+                <Steps answer=answer />
+                <ScaleFields answer=answer />
+            </div>
             <p class="penned">{preview}</p>
+            <p class="remark" role="status">{move || quantity.get().err()}</p>
             <div class="row">
-                <button class="primary" data-testid="answer-quantity" on:click=move |_| answer(false)>
+                <button
+                    class="primary"
+                    data-testid="answer-quantity"
+                    disabled=unready
+                    on:click=move |_| state(false)
+                >
                     "That is what they mean"
                 </button>
-                <button data-testid="answer-quantity-all" on:click=move |_| answer_all(true)>
+                <button
+                    data-testid="answer-quantity-all"
+                    hidden=move || !others()
+                    disabled=unready
+                    on:click=move |_| state_all(true)
+                >
                     "The same for all that ask"
+                </button>
+                <button hidden=!again on:click=move |_| answered.run(())>
+                    "Leave it as it was"
                 </button>
             </div>
         </div>
@@ -148,49 +125,82 @@ pub fn QuantityForm(
 #[component]
 fn Steps(
     /// The answer.
-    draft: Draft,
+    answer: RwSignal<QuantityAnswer>,
 ) -> impl IntoView {
     let buttons = STEPS.map(|(scale, unit, name)| {
-        let take = move |_| {
-            draft.scale.set(scale);
-            draft.offset.set(0.0);
-            draft.unit.set(unit);
+        let step = QuantityAnswer { scale: Some(scale), offset: 0.0, unit, ..QuantityAnswer::EMPTY };
+        let taken = move || {
+            let answer = answer.get();
+            answer.scale == step.scale && answer.offset == step.offset && answer.unit == step.unit
         };
-        view! { <button on:click=take>{name}</button> }
+        let take = move |_| {
+            answer.update(|answer| {
+                (answer.scale, answer.offset, answer.unit) = (step.scale, step.offset, step.unit);
+            });
+        };
+        view! {
+            <button aria-pressed=move || taken().to_string() on:click=take>
+                {name}
+            </button>
+        }
     });
-    view! { <div class="row" hidden=move || draft.kind.get() != Kind::Temperature>{buttons}</div> }
+    view! {
+        <div class="row" hidden=move || answer.get().kind != Some(Kind::Temperature)>
+            {buttons}
+        </div>
+    }
 }
 
 /// Scale, offset, unit, and the camera's own correction.
 #[component]
 fn ScaleFields(
     /// The answer.
-    draft: Draft,
+    answer: RwSignal<QuantityAnswer>,
 ) -> impl IntoView {
-    let field = move |signal: RwSignal<f64>, may_be: fn(f64) -> bool, complaint: &'static str| {
-        move |typed: Option<f64>| match typed.filter(|&typed| may_be(typed)) {
-            Some(number) => {
-                signal.set(number);
-                None
-            }
-            None => Some(complaint.to_owned()),
+    let unit = Signal::derive(move || answer.get().result_unit().to_owned());
+    let set_scale = move |typed: Option<f64>| match typed.filter(|&scale| scale != 0.0) {
+        Some(scale) => {
+            answer.update(|answer| answer.scale = Some(scale));
+            None
         }
+        None => Some("must be a number other than zero".to_owned()),
     };
-    let unit = Signal::derive(move || draft.result_unit().to_owned());
-    let temperature = move || draft.kind.get() == Kind::Temperature;
+    let set_offset = move |typed: Option<f64>| {
+        answer.update(|answer| answer.offset = typed.unwrap_or(0.0));
+        None
+    };
+    let set_emissivity = move |typed: Option<f64>| match Emissivity::new(typed.unwrap_or(0.0)) {
+        Ok(emissivity) => {
+            answer.update(|answer| {
+                let surroundings = answer.camera_correction.map(|before| before.surroundings);
+                let surroundings = surroundings.unwrap_or_default();
+                answer.camera_correction = Some(Correction { emissivity, surroundings });
+            });
+            None
+        }
+        Err(error) => Some(error.to_string()),
+    };
+    let set_corrected = move |on: bool| {
+        let usual = Emissivity::new(CAMERA_EMISSIVITY).ok().filter(|_| on);
+        let usual = usual.map(|emissivity| Correction { emissivity, surroundings: Surroundings::default() });
+        answer.update(|answer| answer.camera_correction = usual);
+    };
+    let temperature = move || answer.get().kind == Some(Kind::Temperature);
+    let corrected = Signal::derive(move || answer.get().camera_correction.is_some());
     view! {
         <div class="fields">
             <NumberField
                 label="One step of the number is"
                 unit=unit
-                value=Signal::derive(move || Some(draft.scale.get()))
-                commit=field(draft.scale, |v| v != 0.0, "must not be zero")
+                value=Signal::derive(move || answer.get().scale)
+                commit=set_scale
+                testid="quantity-scale"
             />
             <NumberField
                 label="A number of zero is"
                 unit=unit
-                value=Signal::derive(move || Some(draft.offset.get()))
-                commit=field(draft.offset, f64::is_finite, "is needed")
+                value=Signal::derive(move || Some(answer.get().offset))
+                commit=set_offset
             />
         </div>
         <div class="row" hidden=move || !temperature()>
@@ -198,21 +208,17 @@ fn ScaleFields(
                 legend="In"
                 quiet=true
                 options=UNITS.to_vec()
-                chosen=Signal::derive(move || Some(draft.unit.get()))
-                choose=move |unit| draft.unit.set(unit)
+                chosen=Signal::derive(move || Some(answer.get().unit))
+                choose=move |unit| answer.update(|answer| answer.unit = unit)
             />
-            <Tick
-                label="The camera has already applied an emissivity"
-                on=draft.corrected
-                set=move |on| draft.corrected.set(on)
-            />
+            <Tick label="The camera has already applied an emissivity" on=corrected set=set_corrected />
         </div>
-        <div hidden=move || !(temperature() && draft.corrected.get())>
+        <div hidden=move || !(temperature() && corrected.get())>
             <NumberField
                 label="Emissivity set in the camera (surroundings 23 °C); it is undone here"
                 unit=String::new()
-                value=Signal::derive(move || Some(draft.emissivity.get()))
-                commit=field(draft.emissivity, |v| v > 0.0 && v <= 1.0, "must be above 0 and at most 1")
+                value=Signal::derive(move || answer.get().camera_correction.map(|applied| applied.emissivity.value()))
+                commit=set_emissivity
             />
         </div>
     }

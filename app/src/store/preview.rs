@@ -14,6 +14,15 @@ use leptos::prelude::*;
 
 use super::Store;
 
+/// A capture corrected on the spot.
+#[derive(Debug, Clone)]
+pub struct Preview {
+    /// Its surface temperature.
+    pub temperature: Arc<Frame<SurfaceKelvin>>,
+    /// The emissivity that each pixel was corrected with.
+    pub emissivity: Arc<Frame<EmissivityFraction>>,
+}
+
 /// What is costly to prepare and often the same: kept from one preview to the next.
 #[derive(Debug, Default)]
 pub(super) struct Prepared {
@@ -75,7 +84,7 @@ impl Store {
     /// and surroundings, for a live preview. Regions lie on the baseline's pixels, so in another capture
     /// they are only right where it lies as the baseline does. Reactive.
     #[must_use]
-    pub fn corrected(self, hash: &ContentHash) -> Option<Arc<Frame<SurfaceKelvin>>> {
+    pub fn corrected(self, hash: &ContentHash) -> Option<Preview> {
         let apparent = self.apparent(hash)?;
         let session = self.session.get();
         let band = session.capture(hash).and_then(|record| record.metadata.band).unwrap_or(session.band);
@@ -85,6 +94,6 @@ impl Store {
             Some((engine.prepared.table(band), emissivity))
         })??;
         let corrected = correct(&apparent, &emissivity, &surroundings(&session, hash), &table).ok()?;
-        Some(Arc::new(corrected.temperature))
+        Some(Preview { temperature: Arc::new(corrected.temperature), emissivity })
     }
 }

@@ -89,8 +89,6 @@ pub struct Question {
     pub hash: ContentHash,
     /// Its file's name.
     pub file_name: String,
-    /// Rows and columns.
-    pub shape: (usize, usize),
     /// The lowest and highest number in it, as the file holds them.
     pub raw_range: Option<(f32, f32)>,
 }

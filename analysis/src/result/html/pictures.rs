@@ -16,6 +16,7 @@ use crate::palette::{LEVELS, Palette, paint};
 use crate::result::ResultError;
 use crate::result::numbers::{InUnit, number, typeset};
 use crate::session::Session;
+use crate::surface::range_of_emitting;
 
 /// What a person reads above each picture.
 pub(super) const DIFFERENCE: &str = "Difference, unit minus baseline";
@@ -31,39 +32,25 @@ pub(super) struct ShownRanges {
 }
 
 impl ShownRanges {
-    /// Ends that leave out the outermost pixels (a few wild ones would take all the colours) but
-    /// never a finding, rounded outwards to whole degrees of the session's unit.
+    /// Ends that leave out bare metal (its magnified errors would take all the colours) but never a
+    /// finding, rounded outwards to whole degrees of the session's unit.
     pub(super) fn of(session: &Session, comparison: &Comparison) -> Self {
         let unit = session.temperature_unit;
-        let mut surface: Vec<f32> = [&comparison.baseline, &comparison.unit]
-            .iter()
-            .flat_map(|frame| frame.as_slice().iter().copied().filter(|value| !value.is_nan()))
-            .collect();
-        let lo = quantile(&mut surface, 0.002).unwrap_or(293.0);
-        let hi = quantile(&mut surface, 0.9995).unwrap_or(294.0);
+        let ranges = [&comparison.baseline, &comparison.unit]
+            .map(|frame| range_of_emitting(frame, &comparison.emissivity).ok().flatten());
+        let (lo, hi) = ranges
+            .into_iter()
+            .flatten()
+            .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+            .unwrap_or((293.0, 294.0));
         let shown_lo = unit.show(f64::from(lo)).floor();
         let shown_hi = unit.show(f64::from(hi)).ceil().max(shown_lo + 1.0);
 
-        let mut sizes: Vec<f32> = comparison
-            .difference
-            .as_slice()
-            .iter()
-            .filter(|value| !value.is_nan())
-            .map(|v| v.abs())
-            .collect();
-        let usual = f64::from(quantile(&mut sizes, 0.9995).unwrap_or(0.0));
-        let peaks = comparison.findings.iter().map(|finding| finding.peak.value().abs());
-        let largest = peaks.fold(usual.max(session.criteria.limit.value()), f64::max);
+        let largest = f64::from(comparison.difference_span(&session.criteria));
         let per_kelvin = unit.show_difference(1.0);
         let end = ((largest * per_kelvin).ceil() / per_kelvin) as f32;
         Self { surface: [unit.read(shown_lo) as f32, unit.read(shown_hi) as f32], difference: [-end, end] }
     }
-}
-
-/// The value below which this fraction of the values lies.
-fn quantile(values: &mut [f32], fraction: f64) -> Option<f32> {
-    let index = ((values.len().checked_sub(1)?) as f64 * fraction) as usize;
-    Some(*values.select_nth_unstable_by(index, f32::total_cmp).1)
 }
 
 /// One picture of the sheet.
@@ -240,16 +227,5 @@ fn marks(rows: usize, columns: usize, findings: &[Finding], large: bool) -> Mark
             path.cross d={ "M-" (columns) " 0H" (columns) "M0-" (rows) "V" (rows) }
                 transform="translate(-99999 0)" {}
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_quantile_of_nothing_is_nothing() {
-        assert_eq!(quantile(&mut [], 0.5), None);
-        assert_eq!(quantile(&mut [3.0, 1.0, 2.0], 0.5), Some(2.0));
     }
 }
