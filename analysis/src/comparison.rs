@@ -255,7 +255,8 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         board_to_picture.as_ref(),
         pixel_pitch,
     )?;
-    let parts = read_parts(&unit.temperature, &map.difference, &footprints, &session.layout.limits)?;
+    let parts =
+        read_parts(&unit.temperature, &map.difference, &tolerance, &footprints, &session.layout.limits)?;
     let probes = suggest_probes(&findings, &parts, &session.layout.placements);
 
     Ok(Comparison {

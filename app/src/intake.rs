@@ -39,7 +39,7 @@ pub struct Sorted {
     /// Pictures, in the order of their names.
     pub captures: Vec<DroppedCapture>,
     /// Tables of parts: placements, limits, or something that turns out to be neither.
-    pub tables: Vec<DroppedText>,
+    pub tables: Vec<Dropped>,
     /// Result files.
     pub results: Vec<Dropped>,
     /// Saved sessions.
@@ -54,15 +54,22 @@ pub fn sort(files: Vec<Dropped>) -> Sorted {
     let mut sorted = Sorted::default();
     let mut sidecars = Vec::new();
     let mut captures = Vec::new();
+    let mut tables = Vec::new();
     for file in files {
         match kind(&file) {
             Kind::Capture => captures.push(file),
-            Kind::Table => sorted.tables.push(text(file)),
+            Kind::Table => tables.push(file),
             Kind::Result => sorted.results.push(file),
             Kind::Session => sorted.sessions.push(text(file)),
             Kind::Sidecar => sidecars.push(text(file)),
         }
     }
+    // Whatever its headings look like: what has a sidecar is a picture.
+    let described =
+        |table: &Dropped| sidecars.iter().any(|sidecar| belongs(&sidecar.file_name, &table.file_name));
+    let (pictures, tables) = tables.into_iter().partition(described);
+    captures.extend::<Vec<_>>(pictures);
+    sorted.tables = tables;
     captures.sort_by(|one, other| one.file_name.cmp(&other.file_name));
     for file in captures {
         let place = sidecars.iter().position(|sidecar| belongs(&sidecar.file_name, &file.file_name));
@@ -163,7 +170,9 @@ fn has_headings(start: &[u8]) -> bool {
     })
 }
 
-fn text(file: Dropped) -> DroppedText {
+/// The text that a file holds.
+#[must_use]
+pub fn text(file: Dropped) -> DroppedText {
     DroppedText {
         file_name: file.file_name,
         text: String::from_utf8_lossy(&file.bytes).trim_start_matches('\u{FEFF}').to_owned(),
@@ -210,6 +219,16 @@ mod tests {
         assert_eq!(sorted.captures.len(), 1);
         assert_eq!(sorted.results.len(), 1);
         assert_eq!(sorted.sessions.len(), 1);
+    }
+
+    #[test]
+    fn a_matrix_with_a_sidecar_is_a_capture_whatever_stands_above_it() {
+        let sorted = sort(vec![
+            dropped("frame.csv", b"Name,frame 12\n21.5,22.0\n23.0,22.5\n"),
+            dropped("frame.json", b"{\"boardglow_sidecar\": 1}"),
+        ]);
+        assert!(sorted.tables.is_empty() && sorted.lone_sidecars.is_empty());
+        assert!(sorted.captures[0].sidecar.is_some());
     }
 
     #[test]

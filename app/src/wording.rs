@@ -55,7 +55,9 @@ pub fn interval(unit: TemperatureUnit, kelvin: f64) -> String {
 /// An emissivity with its standard uncertainty: `0.92 ± 0.03`.
 #[must_use]
 pub fn emissivity(finish: &Finish) -> String {
-    format!("{:.2} ± {:.2}", finish.emissivity.value(), finish.uncertainty)
+    // A third decimal where the second would round the uncertainty away.
+    let digits = if finish.uncertainty > 0.0 && finish.uncertainty < 0.0195 { 3 } else { 2 };
+    format!("{:.digits$} ± {:.digits$}", finish.emissivity.value(), finish.uncertainty)
 }
 
 /// A fraction as a percentage.
@@ -188,6 +190,16 @@ mod tests {
         assert_eq!(difference(CELSIUS, -12.34), "−12.3 K");
         assert_eq!(difference(TemperatureUnit::Fahrenheit, 10.0), "+18.0 °F");
         assert_eq!(interval(CELSIUS, -2.0), "2.00 K");
+    }
+
+    #[test]
+    fn an_emissivity_keeps_the_digits_of_its_uncertainty() {
+        let written = |value, uncertainty| {
+            let emissivity = analysis::units::Emissivity::new(value).unwrap();
+            super::emissivity(&Finish { emissivity, uncertainty, material: None })
+        };
+        assert_eq!(written(0.92, 0.03), "0.92 ± 0.03");
+        assert_eq!(written(0.055, 0.009), "0.055 ± 0.009");
     }
 
     #[test]

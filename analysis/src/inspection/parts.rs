@@ -16,6 +16,8 @@ pub struct PartReading {
     pub case: Option<Kelvin>,
     /// Mean difference over the body, K.
     pub difference: Option<KelvinDifference>,
+    /// The least difference that would be called on the body: the median of its pixels' tolerance, K.
+    pub callable: Option<KelvinDifference>,
     /// Junction estimate, where power and thermal path are known.
     pub junction: Option<Kelvin>,
     /// The smallest distance to a limit that is stated; negative when over it.
@@ -29,19 +31,22 @@ pub struct PartReading {
 /// that are stated and known. A part outside the picture or invalid throughout has no reading.
 ///
 /// # Errors
-/// [`FrameError::ShapeMismatch`] when the two pictures differ in size.
+/// [`FrameError::ShapeMismatch`] when the three pictures differ in size.
 pub fn read_parts(
     unit: &Frame<SurfaceKelvin>,
     difference: &Frame<Difference>,
+    tolerance: &Frame<Difference>,
     footprints: &[Footprint],
     limits: &[PartLimit],
 ) -> Result<Vec<PartReading>, FrameError> {
     unit.require_same_shape(difference)?;
+    unit.require_same_shape(tolerance)?;
     let (_, columns) = unit.shape();
     let smooth = mean_of_valid(unit, 1);
     let parts = footprints.iter().map(|footprint| {
         let mut hottest: Option<f32> = None;
         let (mut sum, mut count) = (0.0, 0_u32);
+        let mut tolerances = Vec::new();
         for (row, run) in footprint.pixel_runs(unit.shape()) {
             for column in run {
                 if unit.at(row, column).is_some() {
@@ -52,6 +57,7 @@ pub fn read_parts(
                     sum += f64::from(difference);
                     count += 1;
                 }
+                tolerances.extend(tolerance.at(row, column));
             }
         }
         let case = hottest.and_then(|kelvin| Kelvin::new(f64::from(kelvin)).ok());
@@ -61,11 +67,18 @@ pub fn read_parts(
             designator: footprint.designator.clone(),
             case,
             difference: (count > 0).then(|| KelvinDifference::known(sum / f64::from(count))),
+            callable: median(&mut tolerances).map(|kelvin| KelvinDifference::known(f64::from(kelvin))),
             junction: estimate,
             margin: limit.and_then(|limit| margin(limit, case, estimate)),
         }
     });
     Ok(parts.collect())
+}
+
+/// The middle value; the upper of the two middle ones of an even count.
+fn median(values: &mut [f32]) -> Option<f32> {
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
 fn margin(limit: &PartLimit, case: Option<Kelvin>, junction: Option<Kelvin>) -> Option<KelvinDifference> {

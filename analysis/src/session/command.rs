@@ -133,6 +133,10 @@ impl Session {
         if unit_changed {
             self.verdict = None;
             self.readings.clear();
+            self.board.serial.clear();
+            if let Some(stated) = self.unit().map(|record| record.metadata.clone()) {
+                self.take_over_what_is_stated(stated);
+            }
         }
         if reference_changed {
             // What its own metadata says of it is known; what a person marked on the other picture is not.
@@ -142,6 +146,16 @@ impl Session {
         }
         if unit_changed || reference_changed {
             self.landmarks.clear();
+        }
+    }
+
+    /// The board and its conditions as a unit's own metadata state them.
+    fn take_over_what_is_stated(&mut self, unit: CaptureMetadata) {
+        if unit.board != BoardIdentity::default() {
+            self.board = unit.board;
+        }
+        if unit.conditions != TestConditions::default() {
+            self.conditions = unit.conditions;
         }
     }
 
@@ -277,6 +291,21 @@ mod tests {
         assert!(session.verdict.is_some(), "one more known-good board changes nothing about the unit");
         session.apply(add("b", Role::Unit)).unwrap();
         assert_eq!(session.verdict, None);
+    }
+
+    #[test]
+    fn another_unit_brings_its_own_serial_number() {
+        let mut session = Session::default();
+        session.apply(add("a", Role::Unit)).unwrap();
+        let board = |serial: &str| BoardIdentity { product: "lamp".to_owned(), serial: serial.to_owned() };
+        session.apply(Command::NameBoard { board: board("12") }).unwrap();
+        session.apply(add("b", Role::Unit)).unwrap();
+        assert_eq!(session.board, board(""), "its number is not known");
+        let metadata = CaptureMetadata { board: board("14"), ..CaptureMetadata::default() };
+        let hash = ContentHash::of(b"c");
+        let record = CaptureRecord { hash, file_name: "c".to_owned(), role: Role::Unit, metadata };
+        session.apply(Command::AddCapture { record }).unwrap();
+        assert_eq!(session.board, board("14"));
     }
 
     #[test]

@@ -128,6 +128,21 @@ impl Client {
         }
     }
 
+    /// Whether the answer to this job is still to come.
+    #[must_use]
+    pub fn awaits(&self, id: JobId) -> bool {
+        self.under_way.as_ref().is_some_and(|job| job.request.id == id && job.wanted)
+            || self.waiting.iter().any(|waiting| waiting.request.id == id)
+    }
+
+    /// Whether a comparison is under way or waiting.
+    #[must_use]
+    pub fn is_comparing(&self) -> bool {
+        let under_way = self.under_way.iter().filter(|job| job.wanted).map(|job| &job.request.job);
+        let waiting = self.waiting.iter().map(|waiting| &waiting.request.job);
+        under_way.chain(waiting).any(|job| matches!(job, Job::Compare { .. }))
+    }
+
     /// Whether nothing is under way or waiting.
     #[must_use]
     pub fn is_idle(&self) -> bool {
@@ -197,6 +212,7 @@ mod tests {
         let new = client.ask(compare(), vec![]);
         let progress = Answer::Progress { id: old, stage: String::new(), fraction: 0.5 };
         assert_eq!(client.receive(progress, vec![]), None);
+        assert!(!client.awaits(old) && client.awaits(new) && client.is_comparing());
         assert_eq!(client.receive(done(old), vec![]), None);
         assert_eq!(client.next_to_send().unwrap().0.id, new);
         assert!(matches!(client.receive(done(new), vec![]), Some(Event::Done { id, .. }) if id == new));

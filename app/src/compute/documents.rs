@@ -1,5 +1,7 @@
 //! The documents a comparison is handed on as, written and read in the worker.
 
+use std::collections::BTreeSet;
+
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
 use analysis::result::{
@@ -30,7 +32,7 @@ impl Workbench {
             Document::Maps => maps(&name, &comparison),
         }?;
         let (files, buffers) = written.into_iter().unzip();
-        Ok((Outcome::Written { document, files }, buffers))
+        Ok((Outcome::Written { files }, buffers))
     }
 
     fn result_file(
@@ -40,13 +42,12 @@ impl Workbench {
         comparison: &Comparison,
         written_at: &str,
     ) -> Result<Vec<Written>, Failure> {
-        let originals: Vec<_> = session
-            .captures
-            .iter()
-            .filter_map(|record| {
-                let kept = self.captures.get(&record.hash)?;
-                Some(OriginalFile { file_name: &record.file_name, bytes: &kept.bytes })
-            })
+        let needed = session.captures.iter().map(|record| &record.hash).chain(&session.surface.map);
+        let needed: BTreeSet<_> = needed.collect();
+        let originals: Vec<_> = needed
+            .into_iter()
+            .filter_map(|hash| self.captures.get(hash))
+            .map(|kept| OriginalFile { file_name: &kept.file_name, bytes: &kept.bytes })
             .collect();
         let input = ResultInput {
             session,

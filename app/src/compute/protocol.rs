@@ -113,7 +113,7 @@ pub enum Outcome {
     /// Something is missing before there can be a comparison.
     CannotCompare { why: String },
     /// A document was written. Beside it: one array of bytes for each file.
-    Written { document: Document, files: Vec<WrittenFile> },
+    Written { files: Vec<WrittenFile> },
     /// A result file was read. Beside it: the bytes of its captures, in the order of `captures`.
     Restored { file_name: String, session: Box<Session>, captures: Vec<ContentHash> },
     /// The job could not be done: what happened, and what to do.

@@ -1,7 +1,6 @@
 //! What of a session a result depends on: when only the rest changes, the result stands.
 
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::inspection::ProbeReading;
 use analysis::session::Session;
 use analysis::units::TemperatureUnit;
 
@@ -17,7 +16,7 @@ pub fn for_pixels(metadata: &CaptureMetadata) -> CaptureMetadata {
     }
 }
 
-/// A session without what no comparison depends on: names, read-outs, the words of readings, the verdict.
+/// A session without what no comparison depends on: names, read-outs, contact readings, the verdict.
 #[must_use]
 pub fn for_comparison(session: &Session) -> Session {
     let mut relevant = session.clone();
@@ -26,10 +25,7 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.temperature_unit = TemperatureUnit::default();
     relevant.gauges.clear();
     relevant.verdict = None;
-    // Which measurements were made may matter to the probe list; their words do not.
-    for (_, reading) in &mut relevant.readings {
-        *reading = ProbeReading { verdict: reading.verdict, ..ProbeReading::default() };
-    }
+    relevant.readings.clear();
     for record in &mut relevant.captures {
         record.metadata.notes.clear();
         record.metadata.time.clear();

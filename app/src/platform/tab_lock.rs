@@ -58,7 +58,12 @@ async fn request() -> Result<bool, JsValue> {
             if ours { Promise::new(&mut |_, _| {}).into() } else { JsValue::UNDEFINED }
         });
         let asked = request.call3(&locks, &NAME.into(), &options, &granted);
-        if let Err(error) = asked {
+        // Refused at once, or later, as where a page is not trusted with locks.
+        let watched = asked.and_then(|asked| {
+            let then: Function = Reflect::get(&asked, &"then".into())?.dyn_into()?;
+            then.call2(&asked, &JsValue::UNDEFINED, &reject)
+        });
+        if let Err(error) = watched {
             let _ = reject.call1(&JsValue::NULL, &error);
         }
     });

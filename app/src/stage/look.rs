@@ -205,8 +205,8 @@ pub struct Look {
     pub brush: RwSignal<f64>,
     /// The finish that a newly drawn region gets.
     pub finish: RwSignal<Finish>,
-    /// The finding in the foreground, counted from 0.
-    pub chosen: RwSignal<Option<usize>>,
+    /// The finding in the foreground, by where it peaks: its rank may change.
+    pub chosen: RwSignal<Option<Point<BaselinePixels>>>,
     /// A place marked in the picture that waits for its board millimetres.
     pub pending_corner: RwSignal<Option<Point<BaselinePixels>>>,
     /// The baseline half of a landmark pair that waits for the unit half.

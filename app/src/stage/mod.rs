@@ -88,11 +88,12 @@ pub fn provide(store: Store) {
 /// The picture stage.
 #[component]
 pub fn Stage() -> impl IntoView {
-    let look = expect_context::<Look>();
+    let (store, look) = (Store::expect(), expect_context::<Look>());
     let pictures = expect_context::<Pictures>();
     let measured = NodeRef::<Div>::new();
     watch_size(measured, look.pane);
     keep_fitted(look, pictures);
+    follow_the_work(store, look, pictures);
     blink(look);
     let single = Signal::derive(move || match look.arrangement.get() {
         Arrangement::Blink if look.blink_unit.get() => pictures.unit.get().ok(),
@@ -179,6 +180,29 @@ fn keep_fitted(look: Look, pictures: Pictures) {
         }
         look.picture.set(extent);
         fitted
+    });
+}
+
+/// Shows what there is: the unit where there is no baseline, and the difference once it exists.
+fn follow_the_work(store: Store, look: Look, pictures: Pictures) {
+    Effect::new(move || {
+        let there = |subject| pictures.of(subject).with(Result::is_ok);
+        let (baseline, unit) = (there(Subject::Baseline), there(Subject::Unit));
+        if !baseline && unit && look.subject.get_untracked() == Subject::Baseline {
+            look.subject.set(Subject::Unit);
+        }
+    });
+    let compared = Memo::new(move |_| store.comparison().with(|state| state.latest().is_some()));
+    Effect::new(move |before: Option<bool>| {
+        let now = compared.get();
+        let at_rest = look.tool.get_untracked() == Tool::Look;
+        if now && before == Some(false) && at_rest {
+            look.subject.set(Subject::Difference);
+        }
+        if !now && look.subject.get_untracked() == Subject::Difference {
+            look.subject.set(Subject::Baseline);
+        }
+        now
     });
 }
 

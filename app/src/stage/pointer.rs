@@ -167,13 +167,13 @@ impl Hands {
             let state = self.store.comparison().get_untracked();
             let found = state.latest().and_then(|comparison| {
                 let (x, y) = (cursor.at.x.round(), cursor.at.y.round());
-                comparison.findings.iter().position(|finding| {
+                comparison.findings.iter().find(|finding| {
                     let [left, top, right, bottom] = finding.bounds.map(f64::from);
                     (left..=right).contains(&x) && (top..=bottom).contains(&y)
                 })
             });
-            if found.is_some() {
-                self.look.chosen.set(found);
+            if let Some(finding) = found {
+                self.look.chosen.set(Some(finding.peak_at));
             }
         }
     }

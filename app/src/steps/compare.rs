@@ -5,6 +5,7 @@ use analysis::session::Command;
 use analysis::units::{KelvinDifference, TemperatureUnit};
 use leptos::prelude::*;
 
+use super::hard_to_judge::HardToJudge;
 use super::part_limits::PartLimits;
 use crate::stage::look::{Arrangement, Look, Subject};
 use crate::store::{ComparisonState, Store};
@@ -23,6 +24,7 @@ pub fn CompareStep() -> impl IntoView {
     view! {
         <CriteriaForm />
         <Findings />
+        <HardToJudge />
         <PartLimits />
     }
 }
@@ -71,21 +73,21 @@ fn CriteriaForm() -> impl IntoView {
             />
             <div class="fields">
                 <NumberField
-                    label="Never less than"
+                    label="Least difference that counts"
                     unit=Signal::derive(move || unit.get().difference_symbol().to_owned())
                     value=Signal::derive(move || Some(unit.get().show_difference(criteria.get().limit.value())))
                     commit=set_limit
                     testid="limit"
                 />
                 <NumberField
-                    label="nor than noise and spread"
+                    label="and beyond noise and spread by"
                     unit="times".to_owned()
                     value=Signal::derive(move || Some(criteria.get().noise_multiple))
                     commit=set_multiple
                     testid="noise-multiple"
                 />
                 <NumberField
-                    label="Smallest finding"
+                    label="Smallest area"
                     unit="pixels".to_owned()
                     value=Signal::derive(move || Some(f64::from(criteria.get().least_area_px)))
                     commit=set_area
@@ -166,7 +168,7 @@ fn FindingRow(
     let weight = format!("{:.1}%", 100.0 * finding.significance / weightiest);
     let peak_at = finding.peak_at;
     let go = move |_| {
-        look.chosen.set(Some(place));
+        look.chosen.set(Some(peak_at));
         if look.arrangement.get_untracked() == Arrangement::Single {
             look.subject.set(Subject::Difference);
         }
@@ -176,7 +178,7 @@ fn FindingRow(
         <button
             class="finding"
             data-testid=format!("finding-{}", place + 1)
-            aria-pressed=move || (look.chosen.get() == Some(place)).to_string()
+            aria-pressed=move || (look.chosen.get() == Some(peak_at)).to_string()
             on:click=go
         >
             <span class="rank">{place + 1}</span>

@@ -1,5 +1,6 @@
 //! What emissivity does, shown at the place under the cross-hair. The values come from `analysis`.
 
+use analysis::comparison::surroundings;
 use analysis::radiometry::Correction;
 use analysis::radiometry::shares::{Shares, shares};
 use analysis::surface::finish_at;
@@ -30,7 +31,8 @@ fn sight(store: Store, look: Look, bodies: Bodies) -> Option<Sight> {
     let place = analysis::geometry::Point::new(cursor.at.x, cursor.at.y);
     let map = bodies.board_to_picture().get();
     let (_, finish) = finish_at(&session.surface, place, map.as_ref());
-    let correction = Correction { emissivity: finish.emissivity, surroundings: session.surroundings };
+    let surroundings = surroundings(&session, &record.hash);
+    let correction = Correction { emissivity: finish.emissivity, surroundings };
     let band = record.metadata.band.unwrap_or(session.band);
     Some(Sight { apparent, correction, shares: shares(apparent, &correction, band).ok() })
 }

@@ -1,5 +1,6 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
+use analysis::content_hash::ContentHash;
 use analysis::session::{Command, Outcome, Verdict};
 use leptos::prelude::*;
 
@@ -30,6 +31,16 @@ fn VerdictForm() -> impl IntoView {
             reason.set(verdict.reason);
             judged_by.set(verdict.judged_by);
         }
+    });
+    // What was written about one unit is not said of the next; who judges stays.
+    let unit =
+        Memo::new(move |_| store.session().with(|session| session.unit().map(|unit| unit.hash.clone())));
+    Effect::new(move |before: Option<Option<ContentHash>>| {
+        let now = unit.get();
+        if before.is_some_and(|before| before != now) && verdict.with_untracked(Option::is_none) {
+            reason.set(String::new());
+        }
+        now
     });
     let judge = move |outcome: Option<Outcome>| {
         let outcome = outcome.or_else(|| verdict.with_untracked(|v| v.as_ref().map(|v| v.outcome)));

@@ -11,6 +11,7 @@ mod compare;
 mod emissivity_lesson;
 mod finish_form;
 mod handover;
+mod hard_to_judge;
 mod landmarks;
 mod part_limits;
 mod placement_unit;
@@ -101,7 +102,7 @@ pub fn Sheet() -> impl IntoView {
     });
     let next = Memo::new(move |_| {
         standings.with(|all| {
-            let open = all.iter().position(|standing| !matches!(standing, Standing::Filled { .. }));
+            let open = all.iter().position(|standing| matches!(standing, Standing::Lacks(_)));
             open.and_then(|place| Step::ALL.get(place).copied())
         })
     });

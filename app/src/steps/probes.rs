@@ -1,6 +1,6 @@
 //! Step 6: contact measurements that confirm or refute each finding.
 
-use analysis::inspection::{Probe, ProbeReading, ProbeVerdict};
+use analysis::inspection::{Probe, ProbeKey, ProbeReading, ProbeVerdict};
 use analysis::session::Command;
 use leptos::prelude::*;
 
@@ -8,7 +8,7 @@ use super::cautions::ProbeCautions;
 use crate::stage::bodies::Bodies;
 use crate::stage::look::Look;
 use crate::store::Store;
-use crate::widgets::{Choice, TextField};
+use crate::widgets::{Choice, Icon, Sign, TextField};
 use crate::wording;
 
 const VERDICTS: [(ProbeVerdict, &str); 3] =
@@ -32,6 +32,49 @@ pub fn ProbesStep() -> impl IntoView {
                 <ProbeItem place=place probe=probe />
             </For>
         </ol>
+        <FormerReadings probes=probes />
+    }
+}
+
+/// Readings whose finding is gone: kept, since they were taken.
+#[component]
+fn FormerReadings(
+    /// What is asked for now.
+    probes: Memo<Vec<Probe>>,
+) -> impl IntoView {
+    let store = Store::expect();
+    let former = Memo::new(move |_| {
+        let asked = probes.get();
+        let is_asked = |key: &ProbeKey| asked.iter().any(|probe| probe.key == *key);
+        store.session().with(|session| {
+            session.readings.iter().filter(|(key, _)| !is_asked(key)).cloned().collect::<Vec<_>>()
+        })
+    });
+    let items = move || {
+        let item = |(key, reading): (ProbeKey, ProbeReading)| {
+            let verdict = reading.verdict.map(|verdict| wording::probe_verdict(verdict).to_owned());
+            let noted = Some(reading.note).filter(|note| !note.is_empty());
+            let words = [Some(format!("read {}", reading.read)), verdict, noted];
+            let words = words.into_iter().flatten().collect::<Vec<_>>().join(" · ");
+            let what = format!("{}: {}", key.target, wording::probe_quantity(key.quantity));
+            let remove = move |_| store.dispatch(Command::RemoveReading { key: key.clone() });
+            view! {
+                <li>
+                    <span class="name">{what.clone()}</span>
+                    <button class="quiet" aria-label=format!("Take away {what}") on:click=remove>
+                        <Icon sign=Sign::Remove />
+                    </button>
+                    <p class="remark below">{words}</p>
+                </li>
+            }
+        };
+        former.get().into_iter().map(item).collect::<Vec<_>>()
+    };
+    view! {
+        <div class="block" hidden=move || former.with(Vec::is_empty) data-testid="former-readings">
+            <h3>"Measured earlier, no longer asked for"</h3>
+            <ul class="items">{items}</ul>
+        </div>
     }
 }
 

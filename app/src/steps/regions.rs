@@ -41,6 +41,8 @@ pub fn NewRegions() -> impl IntoView {
                 end=|()| ()
                 testid="region"
             />
+            <CoverPart />
+            <p class="remark">"or draw it on the picture:"</p>
             <div class="row">{tools}</div>
             <div hidden=move || look.tool.get() != Tool::Brush>
                 <Slider
@@ -52,7 +54,6 @@ pub fn NewRegions() -> impl IntoView {
                     end=|()| ()
                 />
             </div>
-            <CoverPart />
         </div>
     }
 }
@@ -71,7 +72,7 @@ fn CoverPart() -> impl IntoView {
     };
     let words = move || match part.get() {
         Some(part) => format!("Lay it over {part}"),
-        None => "Lay it over the part under the cross-hair".to_owned(),
+        None => "Lay it over a part: click one in the picture first".to_owned(),
     };
     view! {
         <button data-testid="cover-part" disabled=move || part.with(Option::is_none) on:click=cover>

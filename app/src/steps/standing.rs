@@ -2,6 +2,7 @@
 
 use analysis::inspection::ProbeReading;
 use analysis::session::{Outcome, Role, Session};
+use analysis::surface::Surface;
 
 use super::Step;
 use crate::store::ComparisonState;
@@ -12,6 +13,8 @@ use crate::wording;
 pub enum Standing {
     /// What is missing, as a sentence that asks for it.
     Lacks(String),
+    /// What is taken for granted until somebody says otherwise.
+    Assumed(String),
     /// The step's one-line answer.
     Filled {
         /// The line.
@@ -90,15 +93,29 @@ fn surface(session: &Session) -> Standing {
     if session.captures.is_empty() {
         return lacks("Waits for the captures");
     }
-    let unit = session.temperature_unit;
-    let regions = session.surface.regions.len();
-    let regions =
-        if regions == 0 { String::new() } else { format!(" · {}", wording::count(regions, "region")) };
-    filled(format!(
-        "Emissivity {}{regions} · reflected {}",
-        wording::emissivity(&session.surface.whole),
-        wording::temperature(unit, session.surroundings.reflected.value()),
-    ))
+    let emissivity = wording::emissivity(&session.surface.whole);
+    let reflected = match stated_reflected(session) {
+        0 => wording::temperature(session.temperature_unit, session.surroundings.reflected.value()),
+        captures => format!("stated by {}", wording::count(captures, "capture")),
+    };
+    let untouched = session.surface == Surface::default();
+    if untouched {
+        return Standing::Assumed(format!(
+            "Assumed: emissivity {emissivity} all over · reflected {reflected}"
+        ));
+    }
+    let regions = match session.surface.regions.len() {
+        0 => String::new(),
+        regions => format!(" · {}", wording::count(regions, "region")),
+    };
+    filled(format!("Emissivity {emissivity}{regions} · reflected {reflected}"))
+}
+
+/// How many captures in use state the reflected temperature that was measured for them.
+#[must_use]
+pub fn stated_reflected(session: &Session) -> usize {
+    let used = session.captures.iter().filter(|record| record.role != Role::Aside);
+    used.filter(|record| record.metadata.reflected.is_some()).count()
 }
 
 fn alignment(session: &Session, state: &ComparisonState) -> Standing {
@@ -215,6 +232,13 @@ mod tests {
         assert_eq!(ask(&[Role::Baseline], 0), lacks("Name a capture as the unit under test"));
         assert_eq!(ask(&[Role::Baseline, Role::Unit], 0), filled("1 known good · unit 1.tiff"));
         assert_eq!(ask(&[Role::Baseline, Role::Unit], 1), lacks("Say what the numbers mean in 1 capture"));
+    }
+
+    #[test]
+    fn a_surface_that_nobody_spoke_of_is_called_assumed() {
+        let session = with_captures(&[Role::Baseline]);
+        let surface = standing(Step::Surface, &session, &not_ready(), 0);
+        assert!(matches!(&surface, Standing::Assumed(what) if what.starts_with("Assumed")), "{surface:?}");
     }
 
     #[test]

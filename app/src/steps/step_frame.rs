@@ -30,14 +30,18 @@ pub fn StepFrame(
     let body_id = format!("step-{}-body", step.number());
     let toggle = move |_| open.update(|open| *open = if *open == Some(step) { None } else { Some(step) });
     let answer_class = move || match standing.get() {
-        Standing::Lacks(_) => "answer lacking".to_owned(),
+        Standing::Lacks(_) | Standing::Assumed(_) => "answer lacking".to_owned(),
         Standing::Filled { tone, .. } => format!("answer {tone}"),
     };
     let answer = move || match standing.get() {
-        Standing::Lacks(what) => what,
+        Standing::Lacks(what) | Standing::Assumed(what) => what,
         Standing::Filled { answer, .. } => answer,
     };
-    let kind = move || if matches!(standing.get(), Standing::Filled { .. }) { "filled" } else { "lacks" };
+    let kind = move || match standing.get() {
+        Standing::Filled { .. } => "filled",
+        Standing::Assumed(_) => "assumed",
+        Standing::Lacks(_) => "lacks",
+    };
     view! {
         <li
             class="step"
@@ -81,7 +85,7 @@ fn Onward(
         view! {
             <div class="onward">
                 <button
-                    class:primary=move || matches!(standing.get(), Standing::Filled { .. })
+                    class:primary=move || !matches!(standing.get(), Standing::Lacks(_))
                     data-testid=format!("onward-{}", step.number())
                     on:click=move |_| open.set(Some(following))
                 >

@@ -8,8 +8,10 @@ use leptos::prelude::*;
 use super::emissivity_lesson::EmissivityLesson;
 use super::finish_form::FinishForm;
 use super::regions::{NewRegions, Regions};
+use super::standing::stated_reflected;
 use crate::store::Store;
 use crate::widgets::NumberField;
+use crate::wording;
 
 /// The third step.
 #[component]
@@ -41,6 +43,7 @@ fn WhatItMirrors() -> impl IntoView {
     let surroundings = Memo::new(move |_| store.session().with(|session| session.surroundings));
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
     let symbol = Signal::derive(move || unit.get().symbol().to_owned());
+    let stated = Memo::new(move |_| store.session().with(|session| stated_reflected(session)));
     let temperature = move |read: fn(&Surroundings) -> Kelvin| {
         Signal::derive(move || Some(unit.get().show(surroundings.with(read).value())))
     };
@@ -90,6 +93,11 @@ fn WhatItMirrors() -> impl IntoView {
                     commit=set_temperature(|s, kelvin| s.path = kelvin)
                 />
             </div>
+            <p class="remark" hidden=move || stated.get() == 0>
+                {move || {
+                    format!("{} in use state the reflected temperature measured for them; this one is used for the others.", wording::count(stated.get(), "capture"))
+                }}
+            </p>
             <p class="remark">
                 "To find the reflected temperature, lay crumpled aluminium foil where the board is and read it with the emissivity at 1. With no window in between the transmittance is 1."
             </p>

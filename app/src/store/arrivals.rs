@@ -94,7 +94,8 @@ impl Store {
     }
 
     /// A table of placements or limits. Yields one that is neither, to be read as a capture.
-    fn take_table(self, table: DroppedText, batch: &mut Batch) -> Option<Dropped> {
+    fn take_table(self, file: Dropped, batch: &mut Batch) -> Option<Dropped> {
+        let table = intake::text(file.clone());
         match read_table(&table, None) {
             TableRead::Parts { commands, warnings } => {
                 batch.commands.extend(commands);
@@ -110,9 +111,7 @@ impl Store {
                 self.placement_question.set(Some(question));
             }
             TableRead::Damaged(what) => self.tell(Notice::trouble(what, "")),
-            TableRead::NoParts => {
-                return Some(Dropped { file_name: table.file_name, bytes: table.text.into_bytes() });
-            }
+            TableRead::NoParts => return Some(file),
         }
         None
     }

@@ -12,7 +12,7 @@ use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
 use super::worker_desk::Lost;
 use super::{Known, Store};
-use crate::compute::protocol::Job;
+use crate::compute::protocol::{Job, JobId};
 use crate::compute::relevance::{for_comparison, for_pixels};
 use crate::notice::Notice;
 
@@ -196,19 +196,42 @@ impl Store {
             return;
         }
         let session = self.session.get_untracked();
-        self.engine.update_value(|engine| {
-            engine.pause = None;
-            engine.client.forget_comparisons();
-            engine.stopped = Some(Arc::clone(&session));
+        let comparing = self.engine.try_update_value(|engine| {
+            let comparing = engine.pause.is_some() || engine.client.is_comparing();
+            if comparing {
+                engine.pause = None;
+                engine.client.forget_comparisons();
+                engine.stopped = Some(Arc::clone(&session));
+            }
+            comparing
         });
-        // A stopped comparison needs no notice; a file that was being read does.
-        if let Some((id, Purpose::Arrival { batch, original, .. })) = self.replace_worker(Lost::Innocent) {
-            self.tell(Notice::warning(
-                format!("{} was not read: it was stopped.", original.file_name),
-                "Load it again when there is time.",
-            ));
-            self.capture_over(batch, id, None);
+        if let Some((id, purpose)) = self.replace_worker(Lost::Innocent) {
+            self.tell_stopped(id, purpose);
         }
+        if comparing == Some(true) {
+            self.mark_stopped();
+        }
+        self.ask_for_pictures(&session);
+    }
+
+    /// A stopped comparison needs no notice; a file that was being read or written does.
+    fn tell_stopped(self, id: JobId, purpose: Purpose) {
+        let told = |what: String| Notice::warning(what, "Try again when there is time.");
+        match purpose {
+            Purpose::Arrival { batch, original, .. } => {
+                self.tell(told(format!("{} was not read: it was stopped.", original.file_name)));
+                self.capture_over(batch, id, None);
+            }
+            Purpose::Restore => self.tell(told("The result file was not opened: it was stopped.".to_owned())),
+            Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),
+            Purpose::Reload { .. }
+            | Purpose::Apparent { .. }
+            | Purpose::EmissivityPicture
+            | Purpose::Compare { .. } => {}
+        }
+    }
+
+    fn mark_stopped(self) {
         self.comparison.update(|state| {
             *state = match state.latest() {
                 Some(comparison) => {
@@ -219,6 +242,5 @@ impl Store {
                 ),
             };
         });
-        self.ask_for_pictures(&session);
     }
 }

@@ -88,6 +88,8 @@ impl Engine {
     pub(super) fn ask(&mut self, purpose: Purpose, job: Job, buffers: Vec<Buffer>) -> JobId {
         let id = self.client.ask(job, buffers);
         self.purposes.insert(id, purpose);
+        // What the new job replaced is awaited no longer.
+        self.purposes.retain(|id, _| self.client.awaits(*id));
         id
     }
 

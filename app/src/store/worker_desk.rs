@@ -128,7 +128,7 @@ impl Store {
                 Err(error) => self.fail_comparison(error.to_string()),
             },
             Outcome::CannotCompare { why } => self.comparison.set(ComparisonState::NotReady(why)),
-            Outcome::Written { files, .. } => self.hand_over(&files, buffers),
+            Outcome::Written { files } => self.hand_over(&files, buffers),
             Outcome::Restored { file_name, session, captures } => {
                 self.take_restored(&file_name, *session, captures, buffers);
             }
@@ -173,7 +173,10 @@ impl Store {
         });
         if faults.is_none_or(|faults| faults >= MOST_FAULTS) {
             self.engine.update_value(|engine| engine.link = None);
-            self.tell(notice("Computing failed several times and was given up. Load the page again."));
+            let given_up = notice("Computing failed several times and was given up. Load the page again.");
+            self.comparison.set(ComparisonState::Failed(given_up.clone()));
+            self.activity.set(None);
+            self.tell(given_up);
             return;
         }
         let lost = self.replace_worker(Lost::MayHaveBrokenIt);

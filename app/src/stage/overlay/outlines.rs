@@ -124,7 +124,8 @@ pub fn FindingShapes() -> impl IntoView {
     let shapes = move || {
         let state = state.get();
         let Some(comparison) = state.latest().filter(|_| look.findings.get()) else { return Vec::new() };
-        let ringed = |(place, finding): (usize, &Finding)| {
+        let ringed = |finding: &Finding| {
+            let peak_at = finding.peak_at;
             let (center, radius) = ring_of(finding);
             let class = match finding.sign {
                 Sign::Hotter => "found warmer",
@@ -133,14 +134,14 @@ pub fn FindingShapes() -> impl IntoView {
             view! {
                 <circle
                     class=class
-                    class:chosen=move || look.chosen.get() == Some(place)
+                    class:chosen=move || look.chosen.get() == Some(peak_at)
                     cx=center.x
                     cy=center.y
                     r=radius
                 />
             }
         };
-        comparison.findings.iter().enumerate().map(ringed).collect::<Vec<_>>()
+        comparison.findings.iter().map(ringed).collect::<Vec<_>>()
     };
     view! { <g>{shapes}</g> }
 }

@@ -72,7 +72,7 @@ pub fn Tags() -> impl IntoView {
                 let (center, radius) = ring_of(finding);
                 let corner = radius * std::f64::consts::FRAC_1_SQRT_2;
                 let name = finding.designator.as_deref().unwrap_or("no part");
-                let class = if chosen == Some(place) { "tag found chosen" } else { "tag found" };
+                let class = if chosen == Some(finding.peak_at) { "tag found chosen" } else { "tag found" };
                 Tag {
                     at: Spot::new(center.x + corner, center.y - corner),
                     text: format!("{}  {name}", place + 1),
