@@ -371,10 +371,11 @@ fn a_part_is_read_at_its_hottest_and_held_against_its_limits() {
         power: Some(Watts::new(0.51).unwrap()),
         path: Some(ThermalPath::PsiJunctionTop { kelvin_per_watt: 6.1 }),
     };
-    let parts = read_parts(&unit, &raised, &bodies(&placements), &[limit]).unwrap();
+    let parts = read_parts(&unit, &raised, &flat(480, 640, 1.5), &bodies(&placements), &[limit]).unwrap();
     // The worked case of the board_files tests: 98.371 °C, 0.371 K over; the case has 4.74 K left.
     assert!((parts[0].case.unwrap().to_celsius() - 95.26).abs() < 1e-3);
     assert!((parts[0].difference.unwrap().value() - 4.5).abs() < 1e-6);
+    assert_eq!(parts[0].callable.unwrap().value(), 1.5);
     assert!((parts[0].junction.unwrap().to_celsius() - 98.371).abs() < 1e-3);
     assert!((parts[0].margin.unwrap().value() + 0.371).abs() < 1e-3);
     assert_eq!((parts[1].case, parts[1].margin), (None, None));

@@ -58,8 +58,9 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     let population = sample_population();
     let mut truths = Vec::new();
-    for sample in samples() {
-        let simulated = sample.simulate(&population)?;
+    for (place, sample) in samples().iter().enumerate() {
+        let mut simulated = sample.simulate(&population)?;
+        simulated.metadata.time = invented_time(place);
         let (rows, columns) = simulated.capture.shape();
         let numbers: Vec<u16> = simulated.capture.as_slice().iter().map(|&count| count as u16).collect();
         let (file_name, bytes) = if sample.name == AS_PGM {
@@ -80,6 +81,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     write_placements(&population.design, &folder.join("placement.csv"))?;
     write_limits(&population.design, &folder.join("limits.csv"))?;
     Ok(())
+}
+
+/// One board every half hour of an invented day at the bench.
+fn invented_time(place: usize) -> String {
+    format!("2026-10-14T{:02}:{:02}:00+02:00", 9 + place / 2, 30 * (place % 2))
 }
 
 /// A 16-bit portable graymap: most significant byte first.

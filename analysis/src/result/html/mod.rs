@@ -104,6 +104,11 @@ fn blank(label: &str, value: &str) -> Markup {
     html! { div.blank { dt { (label) } dd { (value) } } }
 }
 
+/// One labelled fact of the form, which nobody can add by hand afterwards.
+fn fact(label: &str, value: &str) -> Markup {
+    blank(label, if value.trim().is_empty() { "not stated" } else { value })
+}
+
 fn head_line(input: &ResultInput<'_>) -> Markup {
     let session = input.session;
     let unit_capture = session.unit();
@@ -126,10 +131,10 @@ fn head_line(input: &ResultInput<'_>) -> Markup {
                 strong { (outcome.map_or("not given", outcome_word)) }
             }
             dl.blanks {
-                (blank("Serial number", &session.board.serial))
-                (blank("Captured", &readable_time(captured)))
+                (fact("Serial number", &session.board.serial))
+                (fact("Captured", &readable_time(captured)))
                 (blank("Written", &readable_time(input.written_at)))
-                (blank("Unit's capture", unit_capture.map_or("", |record| record.file_name.as_str())))
+                (fact("Unit's capture", unit_capture.map_or("", |record| record.file_name.as_str())))
             }
         }
     }
