@@ -58,6 +58,7 @@ fn comparison(designator: &str) -> Comparison {
         significance: 6.5,
     };
     let part = |name: &str, margin: Option<f64>| PartReading {
+        callable: None,
         designator: name.to_owned(),
         case: Some(kelvin(370.0)),
         difference: Some(difference(-3.25)),
