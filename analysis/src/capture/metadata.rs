@@ -216,3 +216,14 @@ pub struct CaptureMetadata {
     /// True when the capture comes from a simulation and shows no real board.
     pub invented: bool,
 }
+
+/// A time as people read it: `2031-05-04T10:11:00Z` as `2031-05-04 10:11:00 UTC`; any other text as it is.
+#[must_use]
+pub fn readable_time(text: &str) -> String {
+    match text.split_once('T') {
+        Some((date, time)) if date.len() == 10 && time.starts_with(|c: char| c.is_ascii_digit()) => {
+            format!("{date} {}", time.replace('Z', " UTC"))
+        }
+        _ => text.to_owned(),
+    }
+}

@@ -20,7 +20,9 @@ pub mod tiff_file;
 pub use apparent::{NotMeaningful, apparent, apparent_with_table};
 pub use invalid_pixels::mask_invalid;
 pub use meaning::{Question, complete_meaning, missing_meaning};
-pub use metadata::{BoardIdentity, CaptureMetadata, CornerMark, PageChoice, Quantity, TestConditions};
+pub use metadata::{
+    BoardIdentity, CaptureMetadata, CornerMark, PageChoice, Quantity, TestConditions, readable_time,
+};
 pub use pages::{Decoded, SampleKind};
 pub use pixels::{read_capture, read_pixels};
 pub use read_error::{ReadError, ReadWarning};

@@ -63,7 +63,7 @@ fn ViewMenu() -> impl IntoView {
     let look = expect_context::<Look>();
     view! {
         <details class="menu" data-testid="view-menu">
-            <summary>"Colours and marks"</summary>
+            <summary>"Colours, marks"</summary>
             <div class="menu-body">
                 <PalettePicker label="Colours of temperatures" palettes=&Palette::RISING chosen=look.rising />
                 <PalettePicker label="Colours of differences" palettes=&Palette::DIVERGING chosen=look.diverging />

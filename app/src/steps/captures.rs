@@ -1,6 +1,6 @@
 //! Step 2: which pictures there are and what each is for.
 
-use analysis::capture::Quantity;
+use analysis::capture::{Quantity, readable_time};
 use analysis::content_hash::ContentHash;
 use analysis::session::{CaptureRecord, Command, Role};
 use analysis::units::TemperatureUnit;
@@ -140,6 +140,7 @@ fn known_of(record: &CaptureRecord, unit: TemperatureUnit) -> String {
         metadata.ambient.map(|ambient| format!("air {}", wording::temperature(unit, ambient.value())));
     let stated = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
     let serial = stated(&metadata.board.serial).map(|serial| format!("serial {serial}"));
-    let facts = [serial, stated(&metadata.time), Some(meaning), supply, ambient, netd];
+    let taken = stated(&metadata.time).map(|time| readable_time(&time));
+    let facts = [serial, taken, Some(meaning), supply, ambient, netd];
     facts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }

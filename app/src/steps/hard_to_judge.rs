@@ -23,12 +23,12 @@ pub fn HardToJudge() -> impl IntoView {
         dull.iter().map(words).collect::<Vec<_>>()
     });
     view! {
-        <div class="block" hidden=move || dull.with(Vec::is_empty) data-testid="hard-to-judge">
-            <h3>"Hard to judge here"</h3>
+        <details class="block" hidden=move || dull.with(Vec::is_empty) data-testid="hard-to-judge">
+            <summary>{move || format!("Hard to judge here: {}", wording::count(dull.with(Vec::len), "part"))}</summary>
             <p>{move || dull.with(|dull| dull.join(" · "))}</p>
             <p class="remark">
                 "Only differences beyond these would be called on these parts: noise, spread or steep edges cover smaller ones. Treat the surface, add known-good boards, or probe them."
             </p>
-        </div>
+        </details>
     }
 }

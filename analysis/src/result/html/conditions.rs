@@ -2,8 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::readable_time;
-use crate::capture::TestConditions;
+use crate::capture::{TestConditions, readable_time};
 use crate::result::numbers::InUnit;
 use crate::session::{CaptureRecord, Role, Session};
 use crate::units::Kelvin;

@@ -19,6 +19,7 @@ use super::numbers::{InUnit, count_of};
 use super::restore::session_blocks;
 use super::words::outcome_word;
 use super::{ResultError, ResultInput};
+use crate::capture::readable_time;
 use crate::session::{Outcome, Role, Session};
 use crate::units::KelvinDifference;
 
@@ -87,16 +88,6 @@ fn policy() -> String {
 fn board_name(session: &Session) -> &str {
     let product = session.board.product.trim();
     if product.is_empty() { "Unnamed board" } else { product }
-}
-
-/// `2031-05-04T10:11:00Z` as `2031-05-04 10:11:00 UTC`; any other text as it is.
-fn readable_time(text: &str) -> String {
-    match text.split_once('T') {
-        Some((date, time)) if date.len() == 10 && time.starts_with(|c: char| c.is_ascii_digit()) => {
-            format!("{date} {}", time.replace('Z', " UTC"))
-        }
-        _ => text.to_owned(),
-    }
 }
 
 /// One labelled blank of the form; an empty value leaves the blank open, to be filled in by hand.
