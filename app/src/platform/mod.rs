@@ -3,6 +3,7 @@
 pub mod clock;
 pub mod files;
 pub mod last_resort;
+pub mod preference;
 pub mod storage;
 pub mod tab_lock;
 pub mod worker;

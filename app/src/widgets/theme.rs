@@ -3,6 +3,10 @@
 use leptos::prelude::*;
 
 use super::{Icon, Sign};
+use crate::platform::preference;
+
+/// The name that the choice is kept under.
+const PREFERENCE: &str = "boardglow-theme";
 
 /// How the page is lit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,6 +25,14 @@ impl Theme {
         }
     }
 
+    const ALL: [Self; 3] = [Self::System, Self::Light, Self::Dark];
+
+    /// The one chosen on the last visit.
+    fn kept() -> Self {
+        let kept = preference::kept(PREFERENCE);
+        Self::ALL.into_iter().find(|theme| kept.as_deref() == Some(theme.name())).unwrap_or(Self::System)
+    }
+
     const fn name(self) -> &'static str {
         match self {
             Self::System => "as the system",
@@ -33,7 +45,7 @@ impl Theme {
 /// Steps through the three.
 #[component]
 pub fn ThemeSwitch() -> impl IntoView {
-    let theme = RwSignal::new(Theme::System);
+    let theme = RwSignal::new(Theme::kept());
     Effect::new(move || {
         let Some(root) = document().document_element() else { return };
         // The attribute is one of our own; a page without it follows the system.
@@ -43,13 +55,17 @@ pub fn ThemeSwitch() -> impl IntoView {
             Theme::Dark => root.set_attribute("data-theme", "dark"),
         };
     });
+    let choose = move |_| {
+        theme.update(|theme| *theme = theme.following());
+        preference::keep(PREFERENCE, theme.get_untracked().name());
+    };
     let label = move || format!("Light or dark: {}", theme.get().name());
     view! {
         <button
             aria-label=label
             title=label
             data-testid="theme"
-            on:click=move |_| theme.update(|theme| *theme = theme.following())
+            on:click=choose
         >
             <Icon sign=Sign::Theme />
         </button>
