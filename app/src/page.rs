@@ -8,7 +8,7 @@ use crate::stage::{self, Stage};
 use crate::steps::{OpenStep, Sheet, Step, TAKES};
 use crate::store::{SavedState, Store};
 use crate::tour::{Tour, TourStop};
-use crate::widgets::{DropZone, Icon, Picker, Sign, ThemeSwitch, files_of};
+use crate::widgets::{DropZone, Icon, Picker, Sign, ThemeSwitch, files_of, provide_theme};
 use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 
@@ -20,6 +20,7 @@ const UNITS: [TemperatureUnit; 3] =
 pub fn Page() -> impl IntoView {
     let store = Store::expect();
     stage::provide(store);
+    provide_theme();
     let open = OpenStep(RwSignal::new(Some(Step::Captures)));
     provide_context(open);
     let tour = TourStop(RwSignal::new(None));

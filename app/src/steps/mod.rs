@@ -9,6 +9,7 @@ mod captures;
 mod cautions;
 mod compare;
 mod emissivity_lesson;
+mod emissivity_picture;
 mod finish_form;
 mod handover;
 mod hard_to_judge;

@@ -6,6 +6,7 @@ use analysis::units::{Kelvin, Transmittance};
 use leptos::prelude::*;
 
 use super::emissivity_lesson::EmissivityLesson;
+use super::emissivity_picture::EmissivityPicture;
 use super::finish_form::FinishForm;
 use super::regions::{NewRegions, Regions};
 use super::standing::stated_reflected;
@@ -28,6 +29,7 @@ pub fn SurfaceStep() -> impl IntoView {
                 end=move |()| store.end_gesture()
                 testid="whole"
             />
+            <EmissivityPicture />
             <EmissivityLesson />
         </div>
         <NewRegions />

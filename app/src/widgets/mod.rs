@@ -12,7 +12,7 @@ pub use drop_zone::{DropZone, files_of};
 pub use field::{NumberField, TextArea, TextField};
 pub use icon::{Icon, Sign};
 pub use slider::Slider;
-pub use theme::ThemeSwitch;
+pub use theme::{ThemeSwitch, provide_theme};
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 

@@ -42,10 +42,14 @@ impl Theme {
     }
 }
 
-/// Steps through the three.
-#[component]
-pub fn ThemeSwitch() -> impl IntoView {
+/// The theme chosen, provided as a context.
+#[derive(Debug, Clone, Copy)]
+struct ThemeChoice(RwSignal<Theme>);
+
+/// Lights the page as it was on the last visit, and as the switch says from then on.
+pub fn provide_theme() {
     let theme = RwSignal::new(Theme::kept());
+    provide_context(ThemeChoice(theme));
     Effect::new(move || {
         let Some(root) = document().document_element() else { return };
         // The attribute is one of our own; a page without it follows the system.
@@ -55,6 +59,12 @@ pub fn ThemeSwitch() -> impl IntoView {
             Theme::Dark => root.set_attribute("data-theme", "dark"),
         };
     });
+}
+
+/// Steps through the three.
+#[component]
+pub fn ThemeSwitch() -> impl IntoView {
+    let ThemeChoice(theme) = expect_context();
     let choose = move |_| {
         theme.update(|theme| *theme = theme.following());
         preference::keep(PREFERENCE, theme.get_untracked().name());
