@@ -59,13 +59,23 @@ pub fn Page() -> impl IntoView {
                     <section class="sheet" aria-label="Bench sheet">
                         <Sheet />
                     </section>
-                    <Stage />
+                    <AfterAFrame>
+                        <Stage />
+                    </AfterAFrame>
                 </main>
                 <Tour />
             </Show>
             <Notices />
         </div>
     }
+}
+
+/// Draws its children one frame later: sheet and stage at once would hold up the page too long.
+#[component]
+fn AfterAFrame(children: ChildrenFn) -> impl IntoView {
+    let due = RwSignal::new(false);
+    request_animation_frame(move || due.set(true));
+    view! { <Show when=move || due.get()>{children()}</Show> }
 }
 
 /// Ctrl+Z and Ctrl+Shift+Z, except where a person is typing and the browser undoes the typing.
@@ -115,6 +125,9 @@ fn Welcome() -> impl IntoView {
                 <button class="quiet" hidden=move || !store.can_undo() on:click=move |_| store.undo()>
                     "Bring the last session back (undo)"
                 </button>
+                <p class="remark" hidden=move || store.saved_state().get() != SavedState::AnotherTab>
+                    "Another tab of this page is open and keeps its own session: what you do here is not kept. Save the result file before you leave."
+                </p>
                 <p class="remark" role="status">
                     {move || store.activity().get().map(|progress| format!("{} …", progress.stage))}
                 </p>
