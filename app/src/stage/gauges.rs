@@ -10,6 +10,7 @@ use leptos::prelude::*;
 
 use super::look::{Look, Tool};
 use super::profile::Profile;
+use super::tool_button::ToolButton;
 use crate::store::Store;
 use crate::widgets::{Icon, Sign};
 use crate::wording;
@@ -19,20 +20,10 @@ const TOOLS: [Tool; 3] = [Tool::PointGauge, Tool::AreaGauge, Tool::LineGauge];
 /// The read-outs under the picture.
 #[component]
 pub fn Gauges() -> impl IntoView {
-    let (store, look) = (Store::expect(), expect_context::<Look>());
+    let store = Store::expect();
     let gauges = Memo::new(move |_| store.session().with(|session| session.gauges.clone()));
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
-    let tools = TOOLS.map(|tool| {
-        view! {
-            <button
-                aria-pressed=move || (look.tool.get() == tool).to_string()
-                data-testid=format!("tool-{}", tool.name().to_lowercase())
-                on:click=move |_| look.take(tool)
-            >
-                {tool.name()}
-            </button>
-        }
-    });
+    let tools = TOOLS.map(|tool| view! { <ToolButton tool=tool /> });
     let rows = move || {
         let state = store.comparison().get();
         let unit = unit.get();

@@ -21,6 +21,7 @@ pub mod pointer;
 pub mod profile;
 pub mod readout;
 pub mod scale;
+pub mod tool_button;
 
 use std::cell::RefCell;
 use std::rc::Rc;

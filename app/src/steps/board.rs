@@ -3,10 +3,10 @@
 use analysis::capture::{BoardIdentity, TestConditions};
 use analysis::radiometry::Band;
 use analysis::session::{Command, Session};
-use analysis::units::Kelvin;
 use leptos::prelude::*;
 
 use super::cautions::BenchCautions;
+use super::kelvin_fields::{TemperatureField, needed};
 use crate::store::Store;
 use crate::widgets::{NumberField, TextArea, TextField};
 
@@ -96,20 +96,8 @@ fn Conditions() -> impl IntoView {
 #[component]
 fn Circumstances() -> impl IntoView {
     let store = Store::expect();
-    let unit = move || store.session().with(|session| session.temperature_unit);
-    let symbol = Signal::derive(move || unit().symbol().to_owned());
-    let ambient =
-        Signal::derive(move || store.session().with(|s| Some(s.temperature_unit.show(s.ambient.value()))));
-    let set_ambient = move |typed: Option<f64>| {
-        let Some(typed) = typed else { return Some("is needed".to_owned()) };
-        match Kelvin::new(untrack(unit).read(typed)) {
-            Ok(ambient) => {
-                store.dispatch(Command::SetAmbient { ambient });
-                None
-            }
-            Err(error) => Some(error.to_string()),
-        }
-    };
+    let ambient = Signal::derive(move || store.session().with(|session| Some(session.ambient)));
+    let set_ambient = needed(move |ambient| store.dispatch(Command::SetAmbient { ambient }));
     let band = move |read: fn(&Session) -> f64| {
         Signal::derive(move || store.session().with(|session| Some(read(session))))
     };
@@ -128,7 +116,7 @@ fn Circumstances() -> impl IntoView {
         <div class="block">
             <h3>"Where a capture does not state its own"</h3>
             <div class="fields">
-                <NumberField label="Air around the board" unit=symbol value=ambient commit=set_ambient />
+                <TemperatureField label="Air around the board" value=ambient commit=set_ambient />
                 <NumberField
                     label="Camera band from"
                     unit="µm".to_owned()

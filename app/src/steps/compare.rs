@@ -2,10 +2,11 @@
 
 use analysis::inspection::{Basis, Criteria, Finding};
 use analysis::session::Command;
-use analysis::units::{KelvinDifference, TemperatureUnit};
+use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use super::hard_to_judge::HardToJudge;
+use super::kelvin_fields::{IntervalField, needed};
 use super::part_limits::PartLimits;
 use crate::stage::look::{Arrangement, Look, Subject};
 use crate::store::{ComparisonState, Store};
@@ -33,20 +34,8 @@ pub fn CompareStep() -> impl IntoView {
 fn CriteriaForm() -> impl IntoView {
     let store = Store::expect();
     let criteria = Memo::new(move |_| store.session().with(|session| session.criteria));
-    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
     let set = move |criteria: Criteria| store.dispatch(Command::SetCriteria { criteria });
-    let set_limit = move |typed: Option<f64>| {
-        let Some(typed) = typed.filter(|typed| *typed >= 0.0) else {
-            return Some("must be 0 or more".to_owned());
-        };
-        match KelvinDifference::new(typed / unit.get_untracked().show_difference(1.0)) {
-            Ok(limit) => {
-                set(Criteria { limit, ..criteria.get_untracked() });
-                None
-            }
-            Err(error) => Some(error.to_string()),
-        }
-    };
+    let set_limit = needed(move |limit| set(Criteria { limit, ..criteria.get_untracked() }));
     let set_multiple = move |typed: Option<f64>| match typed.filter(|typed| (0.0..=100.0).contains(typed)) {
         Some(noise_multiple) => {
             set(Criteria { noise_multiple, ..criteria.get_untracked() });
@@ -72,10 +61,9 @@ fn CriteriaForm() -> impl IntoView {
                 choose=move |basis| set(Criteria { basis, ..criteria.get_untracked() })
             />
             <div class="fields">
-                <NumberField
+                <IntervalField
                     label="Least difference that counts"
-                    unit=Signal::derive(move || unit.get().difference_symbol().to_owned())
-                    value=Signal::derive(move || Some(unit.get().show_difference(criteria.get().limit.value())))
+                    value=Signal::derive(move || Some(criteria.get().limit))
                     commit=set_limit
                     testid="limit"
                 />

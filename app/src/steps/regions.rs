@@ -7,6 +7,7 @@ use leptos::prelude::*;
 use super::finish_form::{FinishForm, in_one_line};
 use crate::stage::bodies::Bodies;
 use crate::stage::look::{Look, Tool};
+use crate::stage::tool_button::ToolButton;
 use crate::store::Store;
 use crate::widgets::{Icon, Sign, Slider, TextField};
 
@@ -19,17 +20,7 @@ const BRUSH: [f64; 3] = [1.0, 30.0, 0.5];
 #[component]
 pub fn NewRegions() -> impl IntoView {
     let look = expect_context::<Look>();
-    let tools = TOOLS.map(|tool| {
-        view! {
-            <button
-                aria-pressed=move || (look.tool.get() == tool).to_string()
-                data-testid=format!("tool-{}", tool.name().to_lowercase())
-                on:click=move |_| look.take(tool)
-            >
-                {tool.name()}
-            </button>
-        }
-    });
+    let tools = TOOLS.map(|tool| view! { <ToolButton tool=tool /> });
     view! {
         <div class="block" data-testid="new-regions">
             <h3>"Places with another finish"</h3>

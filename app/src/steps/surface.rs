@@ -8,6 +8,7 @@ use leptos::prelude::*;
 use super::emissivity_lesson::EmissivityLesson;
 use super::emissivity_picture::EmissivityPicture;
 use super::finish_form::FinishForm;
+use super::kelvin_fields::{TemperatureField, needed};
 use super::regions::{NewRegions, Regions};
 use super::standing::stated_reflected;
 use crate::store::Store;
@@ -43,25 +44,15 @@ pub fn SurfaceStep() -> impl IntoView {
 fn WhatItMirrors() -> impl IntoView {
     let store = Store::expect();
     let surroundings = Memo::new(move |_| store.session().with(|session| session.surroundings));
-    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
-    let symbol = Signal::derive(move || unit.get().symbol().to_owned());
     let stated = Memo::new(move |_| store.session().with(|session| stated_reflected(session)));
-    let temperature = move |read: fn(&Surroundings) -> Kelvin| {
-        Signal::derive(move || Some(unit.get().show(surroundings.with(read).value())))
-    };
+    let temperature =
+        move |read: fn(&Surroundings) -> Kelvin| Signal::derive(move || Some(surroundings.with(read)));
     let set_temperature = move |write: fn(&mut Surroundings, Kelvin)| {
-        move |typed: Option<f64>| {
-            let Some(typed) = typed else { return Some("is needed".to_owned()) };
-            match Kelvin::new(unit.get_untracked().read(typed)) {
-                Ok(kelvin) => {
-                    let mut surroundings = surroundings.get_untracked();
-                    write(&mut surroundings, kelvin);
-                    store.dispatch(Command::SetSurroundings { surroundings });
-                    None
-                }
-                Err(error) => Some(error.to_string()),
-            }
-        }
+        needed(move |kelvin| {
+            let mut surroundings = surroundings.get_untracked();
+            write(&mut surroundings, kelvin);
+            store.dispatch(Command::SetSurroundings { surroundings });
+        })
     };
     let set_transmittance = move |typed: Option<f64>| match Transmittance::new(typed.unwrap_or(1.0)) {
         Ok(transmittance) => {
@@ -75,9 +66,8 @@ fn WhatItMirrors() -> impl IntoView {
         <div class="block">
             <h3>"What the board mirrors, and the way to the camera"</h3>
             <div class="fields">
-                <NumberField
+                <TemperatureField
                     label="Reflected apparent temperature"
-                    unit=symbol
                     value=temperature(|s| s.reflected)
                     commit=set_temperature(|s, kelvin| s.reflected = kelvin)
                     testid="reflected"
@@ -88,9 +78,8 @@ fn WhatItMirrors() -> impl IntoView {
                     value=Signal::derive(move || Some(surroundings.get().transmittance.value()))
                     commit=set_transmittance
                 />
-                <NumberField
+                <TemperatureField
                     label="Temperature of the path"
-                    unit=symbol
                     value=temperature(|s| s.path)
                     commit=set_temperature(|s, kelvin| s.path = kelvin)
                 />
