@@ -11,7 +11,7 @@ const FLOORS: &[(usize, &[&str])] = &[
     (0, &["content_hash", "units", "geometry", "frame"]),
     (1, &["palette", "homography_fit", "radiometry"]),
     (2, &["capture", "surface", "board", "registration"]),
-    (3, &["inspection"]),
+    (3, &["inspection", "procedure", "bench"]),
     (4, &["session"]),
     (5, &["comparison"]),
     (6, &["result", "synthetic"]),

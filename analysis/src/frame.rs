@@ -23,6 +23,9 @@ pub enum Difference {}
 /// Emissivity, above 0 and at most 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum EmissivityFraction {}
+/// Standard uncertainty of an emissivity, zero or more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EmissivityUncertainty {}
 
 /// What is wrong with an array that was to become a [`Frame`].
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

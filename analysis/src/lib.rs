@@ -23,6 +23,7 @@ pub mod geometry;
 pub mod homography_fit;
 pub mod inspection;
 pub mod palette;
+pub mod procedure;
 pub mod radiometry;
 pub mod registration;
 pub mod result;

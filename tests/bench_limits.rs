@@ -1,0 +1,1 @@
+//! What a camera and a bench can tell apart, against simulated captures with known components.
