@@ -124,6 +124,33 @@ fn a_higher_limit_lets_the_hot_unit_pass() {
 }
 
 #[test]
+fn stuck_pixels_that_no_sidecar_names_do_not_outrank_the_fault() {
+    // The samples without their lists of stuck pixels; Q2 is what sample-captures/truth.json says of faulty-hot.
+    let folder = tempfile::tempdir().unwrap();
+    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-captures");
+    for name in ["good-1.tiff", "good-2.tiff", "good-3.tiff", "good-4.tiff", "faulty-hot.tiff"] {
+        std::fs::copy(samples.join(name), folder.path().join(name)).unwrap();
+        let sidecar = std::fs::read_to_string(samples.join(format!("{name}.json"))).unwrap();
+        let mut stated: serde_json::Value = serde_json::from_str(&sidecar).unwrap();
+        assert!(stated.as_object_mut().unwrap().remove("stuck_pixels").is_some(), "{name} lists none");
+        std::fs::write(folder.path().join(format!("{name}.json")), stated.to_string()).unwrap();
+    }
+    let placement = samples.join("placement.csv");
+    let fixed = ["compare", "--baseline", "good-1.tiff", "good-2.tiff", "good-3.tiff", "good-4.tiff"];
+    let rest = ["--unit", "faulty-hot.tiff", "--reflected", "22.5", "--out", "out", "--placement"];
+    let output = boardglow(folder.path(), &[&fixed[..], &rest, &[placement.to_str().unwrap()]].concat());
+    assert_eq!(output.status.code(), Some(1), "{}", error_text(&output));
+    assert!(
+        error_text(&output).contains("faulty-hot.tiff: note: isolated pixels set aside"),
+        "{}",
+        error_text(&output)
+    );
+    let text = std::fs::read_to_string(folder.path().join("out/answer.json")).unwrap();
+    let answer: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(answer["units"][0]["findings"][0]["designator"], "Q2", "{}", answer["units"][0]["findings"]);
+}
+
+#[test]
 fn a_capture_of_unstated_meaning_ends_with_two_and_the_question() {
     let folder = bench();
     std::fs::remove_file(folder.path().join("hot.json")).unwrap();

@@ -15,9 +15,10 @@ use analysis::board::{Footprint, PartLimit, ThermalPath};
 use analysis::frame::{Difference, Frame, SurfaceKelvin};
 use analysis::geometry::Point;
 use analysis::inspection::{
-    Basis, Criteria, DifferenceMap, Exposure, Finding, ProbeQuantity, Sign, difference, estimate_noise, find,
-    read_parts, suggest_probes, tolerance,
+    Basis, Criteria, DifferenceMap, Exposure, Finding, ProbeQuantity, Sign, difference, find, read_parts,
+    suggest_probes, tolerance,
 };
+use analysis::noise::{Pixels, estimate_noise};
 use analysis::units::{Kelvin, KelvinDifference, Millimeters, Watts};
 use pictures::{board_to_picture, bodies, flat, part, picture, with_noise};
 use proptest::prelude::*;
@@ -274,7 +275,7 @@ fn noise_alone_finds_nothing() {
             difference: with_noise(&flat(480, 640, 0.0), 0.08, seed),
             spread: None,
         };
-        let noise = estimate_noise(&map.difference).unwrap();
+        let noise = estimate_noise(&map.difference, Pixels::Interpolated).unwrap();
         let tolerance = tolerance(&map, noise, 0.0, &criteria).unwrap();
         // About 4.55 % of single pixels do exceed it, so the picture is a real test.
         let exceeding = map.difference.as_slice().iter().filter(|value| value.abs() > 0.16).count();
@@ -286,7 +287,7 @@ fn noise_alone_finds_nothing() {
 #[test]
 fn the_noise_is_measured_in_spite_of_faults_and_interpolation() {
     let quiet = with_noise(&flat(480, 640, 0.0), 0.1, 3);
-    let sigma = |frame: &Frame<Difference>| estimate_noise(frame).unwrap().value();
+    let sigma = |frame: &Frame<Difference>| estimate_noise(frame, Pixels::Interpolated).unwrap().value();
     // The relative standard deviation is near 1.17 / √(150 000) for independent samples; neighbors that
     // share pixels make it up to a few times as large, so 2 % is beyond five of them.
     assert!((sigma(&quiet) / 0.1 - 1.0).abs() < 0.02, "{}", sigma(&quiet));
@@ -304,7 +305,7 @@ fn the_noise_is_measured_in_spite_of_faults_and_interpolation() {
         f64::from(array[(y as usize, x as usize)] + array[(y as usize, x as usize + 1)]) / 2.0
     });
     assert!((sigma(&halved) / (0.1 / 2.0_f64.sqrt()) - 1.0).abs() < 0.03, "{}", sigma(&halved));
-    assert_eq!(estimate_noise(&flat(8, 8, 0.0)), None);
+    assert_eq!(estimate_noise(&flat::<Difference>(8, 8, 0.0), Pixels::Interpolated), None);
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use analysis::board::{parse_limits, parse_placements};
-use analysis::capture::{CornerMark, apparent, complete_meaning, parse_sidecar, read_capture, sidecar_names};
+use analysis::capture::{apparent, complete_meaning, parse_sidecar, read_capture, sidecar_names};
 use analysis::comparison::{Comparison, Shelf, align, board_to_picture, judge};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{EmissivityFraction, Frame};
@@ -110,10 +110,7 @@ fn compare_sample(unit: &str) -> (Session, Comparison) {
         let record = CaptureRecord { hash, file_name: name.to_owned(), role, metadata };
         session.apply(Command::AddCapture { record }).unwrap();
     }
-    let corners = session.captures[0].metadata.corners.iter();
-    let corners = corners
-        .map(|corner| CornerMark { pixel: Point::new(corner.pixel.x, corner.pixel.y), board: corner.board })
-        .collect();
+    let corners = session.captures[0].metadata.corners.iter().map(|corner| corner.on_baseline()).collect();
     let (placements, _) = parse_placements("placement.csv", &text("placement.csv"), None).unwrap();
     let (limits, _) = parse_limits("limits.csv", &text("limits.csv")).unwrap();
     for command in [

@@ -1,6 +1,6 @@
 //! The result file: self-contained, escaped, and the way back into a session.
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::comparison::Comparison;
+use analysis::comparison::{Comparison, SetAside};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, SurfaceKelvin};
 use analysis::geometry::{Homography, Point};
@@ -81,6 +81,7 @@ fn comparison(designator: &str) -> Comparison {
         },
         noise: difference(0.08),
         rejected: Rejected { no_physical_answer: 1, ..Rejected::default() },
+        set_aside: SetAside::default(),
         baseline_count: 1,
         left_out: Vec::new(),
         footprints: Vec::new(),

@@ -8,8 +8,8 @@ const LONGEST_FILE: usize = 600;
 
 /// The floors of `analysis`, as DEVELOPERS.md tells them: a module uses only modules on lower floors.
 const FLOORS: &[(usize, &[&str])] = &[
-    (0, &["content_hash", "units", "geometry", "frame"]),
-    (1, &["palette", "homography_fit", "radiometry"]),
+    (0, &["content_hash", "units", "geometry", "frame", "quantile"]),
+    (1, &["palette", "homography_fit", "radiometry", "noise"]),
     (2, &["capture", "surface", "board", "registration"]),
     (3, &["inspection", "procedure", "bench"]),
     (4, &["session"]),

@@ -5,7 +5,8 @@
 use std::hint::black_box;
 
 use analysis::frame::{Frame, SurfaceKelvin};
-use analysis::inspection::{Basis, Criteria, Exposure, difference, estimate_noise, find, tolerance};
+use analysis::inspection::{Basis, Criteria, Exposure, difference, find, tolerance};
+use analysis::noise::{Pixels, estimate_noise};
 use analysis::units::Kelvin;
 use criterion::{Criterion, criterion_group, criterion_main};
 
@@ -38,13 +39,13 @@ fn inspection(criterion: &mut Criterion) {
     let unit = Exposure { temperature: &faulty, ambient, power: None };
     let criteria = Criteria::default();
     let map = difference(&exposures, &unit, Basis::RiseAboveAmbient).expect("pictures of one size");
-    let noise = estimate_noise(&map.difference).expect("a whole picture");
+    let noise = estimate_noise(&map.difference, Pixels::Interpolated).expect("a whole picture");
     let limits = tolerance(&map, noise, 0.1, &criteria).expect("pictures of one size");
     criterion.bench_function("subtract four boards of 640x480 from a unit", |bencher| {
         bencher.iter(|| difference(black_box(&exposures), &unit, Basis::RiseAboveAmbient));
     });
     criterion.bench_function("estimate the noise of 640x480", |bencher| {
-        bencher.iter(|| estimate_noise(black_box(&map.difference)));
+        bencher.iter(|| estimate_noise(black_box(&map.difference), Pixels::Interpolated));
     });
     criterion.bench_function("set the tolerance of 640x480", |bencher| {
         bencher.iter(|| tolerance(black_box(&map), noise, 0.1, &criteria));

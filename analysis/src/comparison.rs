@@ -14,7 +14,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use crate::board::{Footprint, footprints};
-use crate::capture::{NotMeaningful, apparent_with_table};
+use crate::capture::{NotMeaningful, apparent_with_table, set_aside_isolated};
 use crate::content_hash::ContentHash;
 use crate::frame::{
     ApparentKelvin, Difference, EmissivityFraction, Frame, FrameError, RawNumber, SurfaceKelvin,
@@ -22,9 +22,10 @@ use crate::frame::{
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::homography_fit::{FitError, fit_homography};
 use crate::inspection::{
-    Criteria, DifferenceError, Exposure, Finding, PartReading, Probe, difference, estimate_noise, find,
-    read_parts, suggest_probes, tolerance,
+    Criteria, DifferenceError, Exposure, Finding, PartReading, Probe, difference, find, read_parts,
+    suggest_probes, tolerance,
 };
+use crate::noise::{Pixels, estimate_noise};
 use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
 use crate::session::{BoardLayout, CaptureRecord, Role, Session};
@@ -43,6 +44,8 @@ pub struct Aligned {
     pub apparent: Frame<ApparentKelvin>,
     /// How it was brought there; `None` for the first baseline, which is the frame itself.
     pub alignment: Option<Alignment>,
+    /// How many isolated pixels of the capture were set aside.
+    pub set_aside: usize,
     /// Between temperature and radiance in its band.
     table: Arc<BandTable>,
 }
@@ -54,6 +57,15 @@ pub struct LeftOut {
     pub file_name: String,
     /// Why it could not be aligned.
     pub reason: AlignmentRefused,
+}
+
+/// How many isolated pixels, which are the detector's and not the scene's, were set aside as invalid.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SetAside {
+    /// In the unit's capture.
+    pub unit: usize,
+    /// In all captures of known-good boards together.
+    pub baselines: usize,
 }
 
 /// All captures of a session in one frame.
@@ -88,11 +100,13 @@ pub struct Comparison {
     pub alignment: Alignment,
     /// Known-good captures that could not be aligned.
     pub left_out: Vec<LeftOut>,
-    /// Standard deviation of the difference's own noise, estimated robustly, K; zero where the
-    /// picture is too small to tell.
+    /// Standard deviation of the difference's own noise, K: estimated robustly on the picture, or by the
+    /// cameras' stated noise where it is too small to tell; zero where nobody stated that either.
     pub noise: KelvinDifference,
     /// Pixels of the unit that have no temperature, by reason.
     pub rejected: Rejected,
+    /// Isolated pixels without a temperature, counted in the captures' own pixels.
+    pub set_aside: SetAside,
     /// What differs, most significant first.
     pub findings: Vec<Finding>,
     /// The visible parts' bodies on the picture.
@@ -240,7 +254,9 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
     let unit_exposure = exposure(&captures.unit, &unit.temperature);
     let map = difference(&good_exposures, &unit_exposure, session.criteria.basis)?;
 
-    let noise = estimate_noise(&map.difference).unwrap_or(KelvinDifference::ZERO);
+    let noise = estimate_noise(&map.difference, Pixels::Interpolated)
+        .or_else(|| stated_noise(session, captures))
+        .unwrap_or(KelvinDifference::ZERO);
     let tolerance = tolerance(&map, noise, alignment.residual_px, &session.criteria)?;
     let footprints = board_to_picture
         .as_ref()
@@ -270,6 +286,10 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         left_out: captures.left_out.clone(),
         noise,
         rejected: unit.rejected,
+        set_aside: SetAside {
+            unit: captures.unit.set_aside,
+            baselines: captures.baselines.iter().map(|baseline| baseline.set_aside).sum(),
+        },
         findings,
         footprints,
         parts,
@@ -307,7 +327,19 @@ fn conditions(session: &Session, hash: &ContentHash) -> (Kelvin, Option<Watts>) 
     (ambient, power)
 }
 
-/// A capture in its own pixels, as apparent temperature.
+/// The noise of unit minus mean baseline by what is stated of the cameras: √(`NETD_unit`² + Σ`NETD_baseline`² / n²);
+/// `None` where a capture states none.
+fn stated_noise(session: &Session, captures: &AlignedCaptures) -> Option<KelvinDifference> {
+    let variance = |capture: &Aligned| {
+        let netd = session.capture(&capture.hash)?.metadata.netd?.value();
+        Some(netd * netd)
+    };
+    let count = captures.baselines.len() as f64;
+    let good: f64 = captures.baselines.iter().map(variance).sum::<Option<f64>>()?;
+    KelvinDifference::new((variance(&captures.unit)? + good / (count * count)).sqrt()).ok()
+}
+
+/// A capture in its own pixels, as apparent temperature, without isolated pixels: warping would spread them.
 fn unmoved(
     session: &Session,
     shelf: &Shelf,
@@ -320,7 +352,8 @@ fn unmoved(
     let table = tables.for_band(record.metadata.band.unwrap_or(session.band));
     let apparent = apparent_with_table(pixels, &record.metadata, &table)
         .map_err(|reason| CannotCompare::NotMeaningful { file_name: record.file_name.clone(), reason })?;
-    Ok(Aligned { hash: record.hash.clone(), apparent, alignment: None, table })
+    let (apparent, set_aside) = set_aside_isolated(apparent);
+    Ok(Aligned { hash: record.hash.clone(), apparent, alignment: None, set_aside, table })
 }
 
 fn onto(

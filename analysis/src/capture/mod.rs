@@ -6,6 +6,7 @@
 
 pub mod apparent;
 pub mod invalid_pixels;
+pub mod isolated_pixels;
 mod matrix_csv;
 pub mod meaning;
 pub mod metadata;
@@ -19,6 +20,7 @@ pub mod tiff_file;
 
 pub use apparent::{NotMeaningful, apparent, apparent_with_table};
 pub use invalid_pixels::mask_invalid;
+pub use isolated_pixels::set_aside_isolated;
 pub use meaning::{Question, complete_meaning, missing_meaning};
 pub use metadata::{
     BoardIdentity, CaptureMetadata, CornerMark, PageChoice, Quantity, TestConditions, readable_time,

@@ -15,6 +15,7 @@ use rustfft::num_complex::Complex32;
 use rustfft::{FftDirection, FftPlanner};
 
 use crate::frame::{Difference, Frame};
+use crate::quantile::quantile;
 
 /// The largest turn and the largest change of scale searched for, with a little beyond so that a peak at
 /// the stated ±10° and ±15 % is a peak.
@@ -44,7 +45,7 @@ impl Spectrum {
         let (rows, columns) = detail.shape();
         // Limits what one hot part can do to the whole spectrum.
         let mut sizes: Vec<f32> = detail.as_slice().iter().filter(|v| !v.is_nan()).map(|v| v.abs()).collect();
-        let most = super::refine::quantile(&mut sizes, 0.97);
+        let most = quantile(&mut sizes, 0.97).unwrap_or(0.0);
         let (across, down) = (window(columns), window(rows));
         let mut values = vec![Complex32::default(); side * side];
         for ((line, source), down) in

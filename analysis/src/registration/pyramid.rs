@@ -6,6 +6,7 @@ use super::smoothing::{gaussian_blur, halve};
 use super::warp::warp;
 use crate::frame::{ApparentKelvin, Difference, Frame};
 use crate::geometry::{BaselinePixels, Homography, UnitPixels};
+use crate::quantile::quantile;
 
 /// The detail kept lies between these standard deviations, in pixels of its level: finer is noise,
 /// coarser is the smooth heat of ambient, power and faults, which says nothing of where the board lies.
@@ -92,11 +93,10 @@ pub(super) fn detail_bridged(
         .map(|(moving, reference)| moving - gain * reference)
         .filter(|gap| !gap.is_nan())
         .collect();
-    if gaps.is_empty() || moving.count_valid() == moving.as_slice().len() {
+    let whole = moving.count_valid() == moving.as_slice().len();
+    let Some(offset) = quantile(&mut gaps, 0.5).filter(|_| !whole) else {
         return detail(moving);
-    }
-    let middle = gaps.len() / 2;
-    let offset = *gaps.select_nth_unstable_by(middle, f32::total_cmp).1;
+    };
     let mut bridged = moving.view().to_owned();
     bridged.zip_mut_with(&reference.view(), |value, reference| {
         if value.is_nan() {

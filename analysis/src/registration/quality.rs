@@ -3,10 +3,12 @@
 use nalgebra::Matrix3;
 
 use super::pyramid::UnitMap;
-use super::refine::quantile;
 use super::warp::Source;
 use crate::frame::{ApparentKelvin, Difference, Frame};
 use crate::geometry::Point;
+use crate::noise::{Pixels, estimate_noise};
+use crate::quantile::quantile;
+use crate::units::KelvinDifference;
 
 /// Detail beyond this quantile of its size is cut down to it, so that one hot part does not decide.
 const CLIP_AT: f64 = 0.99;
@@ -45,7 +47,7 @@ pub(super) fn correlation(
 
 fn clip(values: &mut [f32]) {
     let mut sizes: Vec<f32> = values.iter().map(|v| v.abs()).collect();
-    let most = quantile(&mut sizes, CLIP_AT);
+    let most = quantile(&mut sizes, CLIP_AT).unwrap_or(0.0);
     values.iter_mut().for_each(|v| *v = v.clamp(-most, most));
 }
 
@@ -78,33 +80,9 @@ pub(super) fn strength_of_detail(frame: &Frame<ApparentKelvin>, detail: &Frame<D
     /// A camera's steps and rounding, kelvin.
     const FAINTEST: f64 = 2e-3;
     let mut sizes: Vec<f32> = detail.as_slice().iter().filter(|v| !v.is_nan()).map(|v| v.abs()).collect();
-    let found = f64::from(quantile(&mut sizes, CLIP_AT));
-    (found, (SIGMAS * NOISE_LEFT * noise(frame)).max(FAINTEST))
-}
-
-/// Standard deviation of a picture's pixel-to-pixel noise, kelvin.
-///
-/// From the median size of the mask (1 −2 1; −2 4 −2; 1 −2 1), which is blind to planes and edges along
-/// the axes and has standard deviation 6 σ on independent noise.
-///
-/// # Source
-/// J. Immerkær, *Fast noise variance estimation*, Computer Vision and Image Understanding 64(2) (1996);
-/// the median instead of the mean is ours, against texture.
-fn noise(frame: &Frame<ApparentKelvin>) -> f64 {
-    let (rows, columns) = frame.shape();
-    let values = frame.as_slice();
-    let mut sizes = Vec::new();
-    for row in (1..rows.saturating_sub(1)).step_by(2) {
-        for column in (1..columns.saturating_sub(1)).step_by(3) {
-            let middle = row * columns + column;
-            let line = |at: usize| values[at - 1] - 2.0 * values[at] + values[at + 1];
-            let response = line(middle - columns) - 2.0 * line(middle) + line(middle + columns);
-            if !response.is_nan() {
-                sizes.push(response.abs());
-            }
-        }
-    }
-    1.4826 * f64::from(quantile(&mut sizes, 0.5)) / 6.0
+    let found = f64::from(quantile(&mut sizes, CLIP_AT).unwrap_or(0.0));
+    let noise = estimate_noise(frame, Pixels::Own).map_or(0.0, KelvinDifference::value);
+    (found, (SIGMAS * NOISE_LEFT * noise).max(FAINTEST))
 }
 
 /// The fraction of a baseline's pixels on which `map` puts a valid pixel of `unit`; every second pixel

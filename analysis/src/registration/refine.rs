@@ -17,6 +17,7 @@ use nalgebra::{DMatrix, DVector, Matrix3, SMatrix, SVector};
 use super::warp::Source;
 use crate::frame::{Difference, Frame};
 use crate::homography_fit::MapModel;
+use crate::quantile::quantile;
 
 /// Eight of the map, the gain, the offset.
 const UNKNOWNS: usize = 10;
@@ -80,7 +81,7 @@ impl Template {
             }
         }
         let mut every: Vec<f32> = steepness.iter().step_by(3).copied().filter(|s| !s.is_nan()).collect();
-        let floor = quantile(&mut every, 1.0 - (2.0 * share).min(0.9));
+        let floor = quantile(&mut every, 1.0 - (2.0 * share).min(0.9)).unwrap_or(0.0);
 
         let blocks_across = columns.div_ceil(BLOCK);
         let blocks = blocks_across * rows.div_ceil(BLOCK);
@@ -201,7 +202,7 @@ impl State<'_> {
         if sizes.len() < 4 * UNKNOWNS {
             return None;
         }
-        Some((MEDIAN_TO_SIGMA * quantile(&mut sizes, 0.5)).max(1e-6))
+        Some((MEDIAN_TO_SIGMA * quantile(&mut sizes, 0.5)?).max(1e-6))
     }
 
     /// The weighted normal equations.
@@ -328,9 +329,9 @@ fn local_misfit(local: &[[f64; 5]], scale: f64) -> f64 {
     if asked.len() < 4 {
         return 0.0;
     }
+    let [asked, noise] = [asked, noise].map(|mut squares| quantile(&mut squares, 0.5).unwrap_or(0.0));
     // For a two-dimensional Gaussian the mean square is the median square over ln 2.
-    let mean_square = quantile(&mut asked, 0.5) / std::f32::consts::LN_2;
-    f64::from((mean_square - quantile(&mut noise, 0.5)).max(0.0))
+    f64::from((asked / std::f32::consts::LN_2 - noise).max(0.0))
 }
 
 /// How the model's residual changes with the ten unknowns.
@@ -389,13 +390,4 @@ fn solve(normal: &Normal, right: &Unknowns, freedom: &DMatrix<f64>) -> Option<Un
     let solution = own.cholesky()?.solve(&(freedom.transpose() * right));
     let step = freedom * solution;
     (step.len() == UNKNOWNS).then(|| Unknowns::from_fn(|i, _| step[i]))
-}
-
-/// The value below which the share `at` of `values` lies; 0 for none. Reorders them.
-pub(super) fn quantile(values: &mut [f32], at: f64) -> f32 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let index = ((values.len() - 1) as f64 * at).round() as usize;
-    *values.select_nth_unstable_by(index, f32::total_cmp).1
 }

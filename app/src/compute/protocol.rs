@@ -3,7 +3,7 @@
 
 use analysis::board::Footprint;
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::{Comparison, LeftOut};
+use analysis::comparison::{Comparison, LeftOut, SetAside};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
@@ -139,6 +139,7 @@ pub struct ComparisonSummary {
     baseline_count: usize,
     left_out: Vec<LeftOut>,
     rejected: Rejected,
+    set_aside: SetAside,
     footprints: Vec<Footprint>,
     findings: Vec<Finding>,
     parts: Vec<PartReading>,
@@ -178,6 +179,7 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         baseline_count: comparison.baseline_count,
         left_out: comparison.left_out,
         rejected: comparison.rejected,
+        set_aside: comparison.set_aside,
         footprints: comparison.footprints,
         findings: comparison.findings,
         parts: comparison.parts,
@@ -206,6 +208,7 @@ pub fn unpack_comparison(
         baseline_count: summary.baseline_count,
         left_out: summary.left_out,
         rejected: summary.rejected,
+        set_aside: summary.set_aside,
         footprints: summary.footprints,
         findings: summary.findings,
         parts: summary.parts,

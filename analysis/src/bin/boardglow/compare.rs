@@ -5,10 +5,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use analysis::board::{BoardFileError, parse_limits, parse_placements};
-use analysis::capture::{CornerMark, PageChoice, read_pixels};
+use analysis::capture::{PageChoice, read_pixels};
 use analysis::comparison::{Comparison, LeftOut, Shelf, align, judge};
 use analysis::content_hash::ContentHash;
-use analysis::geometry::{BaselinePixels, Point};
 use analysis::inspection::Criteria;
 use analysis::radiometry::Surroundings;
 use analysis::result::UnitAnswer;
@@ -96,8 +95,7 @@ impl Bench {
             let capture = read_capture_file(path, Role::Baseline)?;
             if index == 0 {
                 let metadata = &capture.record.metadata;
-                let corners =
-                    metadata.corners.iter().map(|mark| on_baseline(mark.pixel, mark.board)).collect();
+                let corners = metadata.corners.iter().map(|mark| mark.on_baseline()).collect();
                 bench.apply(path, Command::MarkCorners { corners })?;
                 bench.apply(path, Command::SetConditions { conditions: metadata.conditions.clone() })?;
             }
@@ -229,16 +227,13 @@ impl Bench {
         for LeftOut { file_name, reason } in &aligned.left_out {
             tell(&format!("{file_name}: note: left out as baseline of {name}: {reason}"));
         }
+        for capture in aligned.baselines.iter().chain([&aligned.unit]).filter(|capture| capture.set_aside > 0)
+        {
+            let file_name = own.session.capture(&capture.hash).map_or("", |record| &record.file_name);
+            tell(&format!("{file_name}: note: isolated pixels set aside: {}", capture.set_aside));
+        }
         let comparison = judge(&own.session, &aligned).map_err(cannot)?;
         let answer = write_unit(folder, name, &own.session, &comparison, &own.originals)?;
         Ok((answer, comparison))
     }
-}
-
-/// The first baseline's own pixels are the baseline's.
-fn on_baseline<S>(
-    pixel: Point<S>,
-    board: Point<analysis::geometry::BoardMillimeters>,
-) -> CornerMark<BaselinePixels> {
-    CornerMark { pixel: Point::new(pixel.x, pixel.y), board }
 }
