@@ -40,7 +40,7 @@ pub fn warp<A, B, Q>(frame: &Frame<Q>, map: &Homography<A, B>, shape: (usize, us
             let x = column as f64;
             let depth = from_row[2] + per_column[2] * x;
             let scale = STEPS / depth;
-            let [x, y] = [0, 1].map(|i| ((from_row[i] + per_column[i] * x) * scale + 0.5) as i32);
+            let [x, y] = [0, 1].map(|i| whole_steps((from_row[i] + per_column[i] * x) * scale));
             *place = if depth > 0.0 { [x, y] } else { OUTSIDE };
         }
         for (value, &place) in line.iter_mut().zip(&places) {
@@ -99,6 +99,11 @@ impl<'a> Source<'a> {
                 return value;
             }
         }
+        // Most of what is left lies outside.
+        let nearest = |steps: i32| (steps.wrapping_add(HALF_STEPS) >> STEP_BITS) as usize;
+        if nearest(x_steps) >= self.columns || nearest(y_steps) >= self.rows {
+            return f32::NAN;
+        }
         self.at_gap([x_steps, y_steps].map(|steps| f64::from(steps) / STEPS))
     }
 
@@ -130,9 +135,21 @@ impl<'a> Source<'a> {
     }
 }
 
+/// Steps rounded to the nearest whole number, cut off far outside of any picture.
+///
+/// In a float of this size the last bit counts ones, so the sum's low half is the number. A cast would round
+/// towards zero and check its range one number at a time.
+#[inline]
+fn whole_steps(steps: f64) -> i32 {
+    const ONES: f64 = (1_u64 << 52) as f64 + (1_u64 << 51) as f64;
+    const FAR: f64 = (1 << 30) as f64;
+    (steps.max(-FAR).min(FAR) + ONES).to_bits() as i32
+}
+
 /// Places between two pixels are rounded to this many steps: half a thousandth of a pixel at most.
 const STEP_BITS: u32 = 10;
 const STEPS: f64 = (1 << STEP_BITS) as f64;
+const HALF_STEPS: i32 = 1 << (STEP_BITS - 1);
 /// A place outside any picture.
 const OUTSIDE: [i32; 2] = [i32::MIN; 2];
 const STEP_MASK: i32 = (1 << STEP_BITS) - 1;
