@@ -26,6 +26,7 @@ use crate::inspection::{
     suggest_probes, tolerance,
 };
 use crate::noise::{Pixels, estimate_noise};
+use crate::procedure::SoakedMap;
 use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
 use crate::session::{BoardLayout, CaptureRecord, Role, Session};
@@ -216,6 +217,47 @@ pub fn align(
         .map_err(|reason| CannotCompare::Alignment { file_name: unit.file_name.clone(), reason })?;
     on_progress(1.0, "");
     Ok(AlignedCaptures { baselines, unit, left_out, emissivity_picture })
+}
+
+/// The captures of each soak of the unpowered board, on the first baseline's pixels: what
+/// [`SoakedMap::map`] works on.
+///
+/// A board of one temperature shows little to align by, and other things than a powered one; where the
+/// fit is refused, four or more places that both captures' metadata name stand in for it.
+///
+/// # Errors
+/// Every [`CannotCompare`] but those of [`judge`]; no unit is needed.
+pub fn soaked_frames(
+    session: &Session,
+    shelf: &Shelf,
+    soaked: &SoakedMap,
+    on_progress: &mut dyn FnMut(f64, &str),
+) -> Result<Vec<Vec<Frame<ApparentKelvin>>>, CannotCompare> {
+    let reference = session.with_role(Role::Baseline).next().ok_or(CannotCompare::NoBaseline)?;
+    let mut tables = Tables::default();
+    let frame = unmoved(session, shelf, reference, &mut tables)?;
+    let captures = soaked.soaks.iter().map(|soak| soak.captures.len()).sum::<usize>().max(1) as f64;
+    let mut done = 0.0;
+    let mut on_baseline = |hash: &ContentHash| {
+        let record = session
+            .capture(hash)
+            .ok_or_else(|| CannotCompare::MissingPixels { file_name: format!("capture {hash}") })?;
+        on_progress(done / captures, &record.file_name);
+        done += 1.0;
+        let places = shared_corners(record, reference);
+        let mut onto_it = |landmark_use| {
+            let capture = unmoved(session, shelf, record, &mut tables)?;
+            onto(capture, &frame, &places, landmark_use)
+                .map_err(|reason| CannotCompare::Alignment { file_name: record.file_name.clone(), reason })
+        };
+        let aligned = match onto_it(LandmarkUse::Start) {
+            Err(CannotCompare::Alignment { .. }) if places.len() >= 4 => onto_it(LandmarkUse::Override),
+            other => other,
+        }?;
+        Ok(aligned.apparent)
+    };
+    let soaks = soaked.soaks.iter();
+    soaks.map(|soak| soak.captures.iter().map(&mut on_baseline).collect()).collect()
 }
 
 /// Corrects, subtracts, finds and names.

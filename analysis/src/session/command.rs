@@ -8,6 +8,7 @@ use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions}
 use crate::content_hash::ContentHash;
 use crate::geometry::BaselinePixels;
 use crate::inspection::{Criteria, ProbeKey, ProbeReading};
+use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
 use crate::surface::{Finish, Region};
@@ -68,6 +69,10 @@ pub enum Command {
     ChangeGauge { index: usize, gauge: Gauge },
     /// Takes a read-out away.
     RemoveGauge { index: usize },
+    /// Keeps a procedure that was carried out.
+    RecordProcedure { record: Box<Record> },
+    /// Takes a procedure's record away.
+    RemoveProcedure { index: usize },
     /// Enters a contact reading.
     RecordReading { key: ProbeKey, reading: ProbeReading },
     /// Takes a contact reading away.
@@ -213,6 +218,11 @@ impl Session {
             Command::RemoveGauge { index } => {
                 require_item("read-out", &mut self.gauges, index)?;
                 self.gauges.remove(index);
+            }
+            Command::RecordProcedure { record } => self.procedures.push(*record),
+            Command::RemoveProcedure { index } => {
+                require_item("procedure", &mut self.procedures, index)?;
+                self.procedures.remove(index);
             }
             Command::RecordReading { key, reading } => {
                 match self.readings.iter_mut().find(|(recorded, _)| *recorded == key) {

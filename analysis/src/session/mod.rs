@@ -17,6 +17,7 @@ use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions}
 use crate::content_hash::ContentHash;
 use crate::geometry::{BaselinePixels, Point};
 use crate::inspection::{Criteria, ProbeKey, ProbeReading};
+use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
 use crate::surface::Surface;
@@ -155,6 +156,8 @@ pub struct Session {
     pub criteria: Criteria,
     /// Read-outs.
     pub gauges: Vec<Gauge>,
+    /// Procedures carried out at the bench, in the order recorded.
+    pub procedures: Vec<Record>,
     /// Contact readings, in the order first entered.
     pub readings: Vec<(ProbeKey, ProbeReading)>,
     /// The verdict, once there is one.
@@ -177,6 +180,7 @@ impl Default for Session {
             landmark_use: LandmarkUse::default(),
             criteria: Criteria::default(),
             gauges: Vec::new(),
+            procedures: Vec::new(),
             readings: Vec::new(),
             verdict: None,
         }

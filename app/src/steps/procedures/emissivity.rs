@@ -1,0 +1,128 @@
+//! The emissivity of one place, against a contact thermometer or a surface of known emissivity.
+
+use analysis::procedure::{ContactMethod, ContactRepeat, Record, ReferenceMethod, ReferenceRepeat};
+use analysis::units::{Emissivity, KelvinDifference};
+use leptos::prelude::*;
+
+use super::Guided;
+use super::outcome::OutcomeCard;
+use super::readings::{ReadingRows, pairs, three_rows};
+use super::reflected::CameraUncertainty;
+use crate::steps::kelvin_fields::{IntervalField, needed};
+use crate::store::Store;
+use crate::widgets::NumberField;
+
+const BY_CONTACT: [&str; 5] = [
+    "Measure the reflected temperature first and enter it below.",
+    "Warm the part evenly, 20 K above the room or more, and let it settle. On a live board keep to insulated probes and your local rules.",
+    "Fix a fine thermocouple to the place, with as little mass and as much contact as you can.",
+    "Read the thermometer and, at the same place, the camera's apparent temperature with emissivity 1.",
+    "Three pairs at least, some minutes apart.",
+];
+
+const BY_REFERENCE: [&str; 5] = [
+    "Power off, discharged, cool: put tape or a coating of known emissivity on part of the surface, or right beside it on the same metal. Never on contacts or across insulation distances.",
+    "Measure the reflected temperature first and enter it below.",
+    "Warm the part evenly, 20 K above the room or more, and let both places reach one temperature.",
+    "Read the camera's apparent temperature, emissivity 1, on the covered and on the bare place.",
+    "Three pairs at least, some minutes apart.",
+];
+
+fn kelvins(value: f64) -> KelvinDifference {
+    KelvinDifference::new(value).unwrap_or(KelvinDifference::ZERO)
+}
+
+/// Against a contact thermometer.
+#[component]
+pub fn ByContact() -> impl IntoView {
+    let store = Store::expect();
+    let rows = three_rows();
+    let (camera, contact) = (RwSignal::new(kelvins(0.5)), RwSignal::new(kelvins(0.3)));
+    let record = Signal::derive(move || {
+        let session = store.session().get();
+        let repeats = rows.with(|rows| pairs(rows));
+        let entered = ContactMethod {
+            band: session.band,
+            surroundings: session.surroundings,
+            reflected_uncertainty: session.input_uncertainty.reflected,
+            contact_uncertainty: contact.get(),
+            camera_uncertainty: camera.get(),
+            reading_noise: KelvinDifference::ZERO,
+            repeats: repeats.into_iter().map(|(contact, apparent)| ContactRepeat { contact, apparent }).collect(),
+        };
+        Record::contact(entered).map_err(|error| error.to_string())
+    });
+    view! {
+        <Guided name="Emissivity, against a contact thermometer" steps=&BY_CONTACT testid="by-contact">
+            <ReadingRows columns=&["Thermometer", "Camera"] rows=rows camera=1 testid="by-contact" />
+            <div class="fields">
+                <IntervalField
+                    label="Standard uncertainty of the thermometer"
+                    value=Signal::derive(move || Some(contact.get()))
+                    commit=needed(move |typed| contact.set(typed))
+                />
+            </div>
+            <CameraUncertainty value=camera />
+            <OutcomeCard record=record testid="by-contact" />
+        </Guided>
+    }
+}
+
+/// Against tape or a coating.
+#[component]
+pub fn ByReference() -> impl IntoView {
+    let store = Store::expect();
+    let rows = three_rows();
+    let camera = RwSignal::new(kelvins(0.5));
+    let (reference, uncertainty) = (RwSignal::new(0.95), RwSignal::new(0.01));
+    let record = Signal::derive(move || {
+        let session = store.session().get();
+        let repeats = rows.with(|rows| pairs(rows));
+        let entered = ReferenceMethod {
+            band: session.band,
+            surroundings: session.surroundings,
+            reflected_uncertainty: session.input_uncertainty.reflected,
+            reference: Emissivity::new(reference.get()).map_err(|error| error.to_string())?,
+            reference_uncertainty: uncertainty.get(),
+            camera_uncertainty: camera.get(),
+            reading_noise: KelvinDifference::ZERO,
+            repeats: repeats.into_iter().map(|(covered, bare)| ReferenceRepeat { covered, bare }).collect(),
+        };
+        Record::reference(entered).map_err(|error| error.to_string())
+    });
+    let set_reference = move |typed: Option<f64>| match Emissivity::new(typed.unwrap_or(0.0)) {
+        Ok(emissivity) => {
+            reference.set(emissivity.value());
+            None
+        }
+        Err(error) => Some(error.to_string()),
+    };
+    let set_uncertainty = move |typed: Option<f64>| match typed.filter(|typed| (0.0..=0.5).contains(typed)) {
+        Some(typed) => {
+            uncertainty.set(typed);
+            None
+        }
+        None => Some("must be from 0 to 0.5".to_owned()),
+    };
+    view! {
+        <Guided name="Emissivity, against tape or a coating" steps=&BY_REFERENCE testid="by-reference">
+            <ReadingRows columns=&["Covered", "Bare"] rows=rows camera=1 testid="by-reference" />
+            <div class="fields">
+                <NumberField
+                    label="Emissivity of tape or coating"
+                    unit=String::new()
+                    value=Signal::derive(move || Some(reference.get()))
+                    commit=set_reference
+                />
+                <NumberField
+                    label="Standard uncertainty of that"
+                    unit="±".to_owned()
+                    value=Signal::derive(move || Some(uncertainty.get()))
+                    commit=set_uncertainty
+                />
+            </div>
+            <CameraUncertainty value=camera />
+            <OutcomeCard record=record testid="by-reference" />
+        </Guided>
+    }
+}

@@ -1,0 +1,99 @@
+//! What came out of a procedure, as it is being entered, and the button that keeps it.
+
+use analysis::procedure::{Contribution, Record, Yield, coverage_factor};
+use analysis::session::Command;
+use analysis::units::TemperatureUnit;
+use leptos::prelude::*;
+
+use crate::store::Store;
+use crate::wording;
+
+/// The confidence of the intervals that are shown.
+const CONFIDENCE: f64 = 0.95;
+
+/// What a record yields, in one line: the value with its expanded uncertainty.
+#[must_use]
+pub fn headline(record: &Record, unit: TemperatureUnit) -> String {
+    let factor = coverage_factor(CONFIDENCE, record.degrees_of_freedom()).unwrap_or(2.0);
+    let stated = format!("(95 %, k = {factor:.2})");
+    match record.yields() {
+        Yield::ReflectedTemperature { reflected, uncertainty } => format!(
+            "Reflected temperature {} ± {} {stated}",
+            wording::temperature(unit, reflected.value()),
+            wording::interval(unit, factor * uncertainty.value()),
+        ),
+        Yield::Finish(finish) => format!(
+            "Emissivity {:.3} ± {:.3} {stated}",
+            finish.emissivity.value(),
+            factor * finish.uncertainty
+        ),
+    }
+}
+
+/// The parts of the uncertainty, the largest first, as shares of its square.
+#[component]
+pub fn Shares(
+    /// The parts.
+    contributions: Vec<Contribution>,
+) -> impl IntoView {
+    let whole: f64 = contributions.iter().map(|part| part.uncertainty.powi(2)).sum();
+    let mut parts = contributions;
+    parts.sort_by(|a, b| b.uncertainty.total_cmp(&a.uncertainty));
+    let rows: Vec<_> = parts
+        .into_iter()
+        .filter(|part| part.uncertainty > 0.0)
+        .map(|part| {
+            let share = part.uncertainty.powi(2) / whole.max(f64::MIN_POSITIVE);
+            view! {
+                <li>
+                    <span>{part.source.name()}</span>
+                    <span>{wording::percent(share)}</span>
+                    <i aria-hidden="true" style:width=format!("{:.1}%", 100.0 * share)></i>
+                </li>
+            }
+        })
+        .collect();
+    view! { <ul class="shares" aria-label="What the uncertainty is made of">{rows}</ul> }
+}
+
+/// The outcome while it is entered; `record` says what is missing where there is none.
+#[component]
+pub fn OutcomeCard(
+    /// What came out, or what is missing.
+    #[prop(into)]
+    record: Signal<Result<Record, String>>,
+    /// Stable name for the browser tests.
+    testid: &'static str,
+) -> impl IntoView {
+    let store = Store::expect();
+    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
+    let figures = move || {
+        record.get().ok().map(|record| {
+            let warnings: Vec<_> =
+                record.warnings().iter().map(|warning| view! { <li>{warning.to_string()}</li> }).collect();
+            view! {
+                <p class="penned" data-testid=format!("{testid}-outcome")>{headline(&record, unit.get())}</p>
+                <Shares contributions=record.contributions().to_vec() />
+                <ul class="caution" hidden=warnings.is_empty()>{warnings}</ul>
+            }
+        })
+    };
+    let keep = move |_| {
+        let Ok(record) = record.get_untracked() else { return };
+        store.dispatch(Command::RecordProcedure { record: Box::new(record) });
+    };
+    view! {
+        <div role="status">{figures}</div>
+        <p class="remark" hidden=move || record.with(Result::is_ok)>{move || record.get().err()}</p>
+        <div class="row">
+            <button
+                class="primary"
+                data-testid=format!("{testid}-record")
+                disabled=move || record.with(Result::is_err)
+                on:click=keep
+            >
+                "Record it"
+            </button>
+        </div>
+    }
+}
