@@ -25,7 +25,7 @@ pub type Report<'a> = dyn FnMut(&str, f64) + 'a;
 pub(super) struct Kept {
     pub(super) file_name: String,
     pub(super) bytes: Vec<u8>,
-    pixels: Arc<Frame<RawNumber>>,
+    pub(super) pixels: Arc<Frame<RawNumber>>,
     read_with: ReadWith,
 }
 
@@ -99,6 +99,7 @@ impl Workbench {
                 }
                 Err(why) => Ok((Outcome::CannotCompare { why: why.to_string() }, Vec::new())),
             },
+            Job::MapEmissivity { session, entered } => self.map_emissivity(&session, *entered, report),
             Job::Write { document, session, written_at } => {
                 self.write(document, &session, &written_at, report)
             }
@@ -109,7 +110,7 @@ impl Workbench {
         done.unwrap_or_else(|Failure { what, hint }| (Outcome::Failed { what, hint }, Vec::new()))
     }
 
-    fn decode(
+    pub(super) fn decode(
         &mut self,
         file_name: String,
         sidecar: Option<Sidecar>,
@@ -216,7 +217,7 @@ impl Workbench {
         }
     }
 
-    fn shelf(&self) -> Shelf {
+    pub(super) fn shelf(&self) -> Shelf {
         self.captures.iter().map(|(hash, kept)| (hash.clone(), Arc::clone(&kept.pixels))).collect()
     }
 }

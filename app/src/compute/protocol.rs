@@ -7,6 +7,7 @@ use analysis::comparison::{Comparison, LeftOut, SetAside};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
+use analysis::procedure::{SoakedMap, SoakedOutcome};
 use analysis::radiometry::{Band, Rejected};
 use analysis::registration::Alignment;
 use analysis::session::Session;
@@ -50,6 +51,8 @@ pub enum Job {
     EmissivityPicture { hash: ContentHash },
     /// Aligns where need be, corrects, subtracts and names.
     Compare { session: Box<Session> },
+    /// The emissivity of every pixel of the baseline, from captures of the soaked board.
+    MapEmissivity { session: Box<Session>, entered: Box<SoakedMap> },
     /// Writes a document of the session's comparison.
     Write { document: Document, session: Box<Session>, written_at: String },
     /// Reads a result file. Beside it: its bytes.
@@ -112,6 +115,8 @@ pub enum Outcome {
     Compared { summary: Box<ComparisonSummary> },
     /// Something is missing before there can be a comparison.
     CannotCompare { why: String },
+    /// Emissivities were mapped. Beside it: the bytes of the picture and of its uncertainty, as files.
+    EmissivityMapped { entered: Box<SoakedMap>, outcome: Box<SoakedOutcome> },
     /// A document was written. Beside it: one array of bytes for each file.
     Written { files: Vec<WrittenFile> },
     /// A result file was read. Beside it: the bytes of its captures, in the order of `captures`.
