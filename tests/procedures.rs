@@ -3,6 +3,9 @@
 //! The cases were computed with mpmath from Planck's integral over the band (30 digits) and the
 //! measurement equation; Student's t with SciPy 1.17.1, which agrees with JCGM 100:2008 table G.2.
 
+#[path = "procedures/soaked_board.rs"]
+mod soaked_board;
+
 use analysis::procedure::{
     ContactMethod, ContactRepeat, DirectMethod, Foil, ProcedureError, Record, ReferenceMethod,
     ReferenceRepeat, ReflectorMethod, Source, Warning, Yield, coverage_factor,
@@ -323,7 +326,7 @@ fn a_record_survives_being_written_and_tells_what_it_yields() {
     ));
     assert!(matches!(
         contact.yields(),
-        Yield::Finish(finish) if (finish.emissivity.value() - 0.881_148_655_9).abs() < 1e-8 && finish.material.is_none()
+        Yield::Finish { finish, .. } if (finish.emissivity.value() - 0.881_148_655_9).abs() < 1e-8 && finish.material.is_none()
     ));
     let text = serde_json::to_string(&contact).unwrap();
     assert!(text.contains(r#""procedure":"emissivity-by-contact""#), "{text}");

@@ -1,5 +1,5 @@
 //! Procedures at the bench that replace guessed values by measured ones: reflected apparent
-//! temperature, and the emissivity of one place.
+//! temperature, and the emissivity of one place or of every pixel.
 //!
 //! Each procedure is a struct of what a person enters, with `outcome` to compute what follows: the
 //! value, its standard uncertainty with what it is made of, and warnings that carry their numbers.
@@ -14,9 +14,13 @@ pub mod outcome;
 pub mod record;
 pub mod reflected;
 pub mod repeats;
+pub mod soaked_map;
 
 pub use emissivity::{ContactMethod, ContactRepeat, EmissivityOutcome, ReferenceMethod, ReferenceRepeat};
 pub use outcome::{Contribution, ProcedureError, Source, Warning};
 pub use record::{Record, Yield};
 pub use reflected::{DirectMethod, Foil, ReflectedOutcome, ReflectorMethod};
 pub use repeats::{Repeats, coverage_factor};
+pub use soaked_map::{
+    EmissivityMap, NoMap, ReflectedKnowledge, ReflectedMap, Soak, SoakedMap, SoakedOutcome,
+};

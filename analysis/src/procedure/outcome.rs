@@ -82,6 +82,19 @@ pub enum Warning {
         /// What is advised, K.
         advised: f64,
     },
+    /// Soaks that lie close together.
+    #[error(
+        "the soaks lay only {separation:.1} K apart: at least {needed} K are needed, {advised} K or more are \
+         advised"
+    )]
+    CloseSoaks {
+        /// Warmest less coldest, K.
+        separation: f64,
+        /// The least that passes without a warning, K.
+        needed: f64,
+        /// What is advised, K.
+        advised: f64,
+    },
     /// A surface that mirrors more than it sends.
     #[error(
         "an emissivity of {emissivity:.2} is below {advised}: the reading is mostly reflection; cover the place \

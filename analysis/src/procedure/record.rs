@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 use super::emissivity::{ContactMethod, EmissivityOutcome, ReferenceMethod};
 use super::outcome::{ProcedureError, Warning};
 use super::reflected::{DirectMethod, ReflectedOutcome, ReflectorMethod};
+use super::soaked_map::{EmissivityMap, NoMap, SoakedMap, SoakedOutcome};
+use crate::frame::{ApparentKelvin, Frame};
 use crate::surface::region::Finish;
 use crate::units::{Kelvin, KelvinDifference};
 
@@ -40,6 +42,13 @@ pub enum Record {
         /// What came out.
         outcome: EmissivityOutcome,
     },
+    /// Emissivity of every pixel by soaking the board. The pixels themselves are kept elsewhere.
+    EmissivityMap {
+        /// As entered.
+        entered: SoakedMap,
+        /// What became of the pixels.
+        outcome: SoakedOutcome,
+    },
 }
 
 /// What a procedure gives the session.
@@ -51,9 +60,23 @@ pub enum Yield {
         reflected: Kelvin,
         /// Its standard uncertainty, k = 1.
         uncertainty: KelvinDifference,
+        /// Its degrees of freedom; `None` for as many as one likes.
+        degrees_of_freedom: Option<f64>,
     },
     /// The finish of a region.
-    Finish(Finish),
+    Finish {
+        /// Emissivity with its standard uncertainty, k = 1.
+        finish: Finish,
+        /// Its degrees of freedom; `None` for as many as one likes.
+        degrees_of_freedom: Option<f64>,
+    },
+    /// A map, whose pixels came beside the record from [`SoakedMap::map`].
+    EmissivityMap {
+        /// Pixels with an emissivity.
+        valid: usize,
+        /// Pixels of the picture.
+        pixels: usize,
+    },
 }
 
 impl Record {
@@ -93,29 +116,49 @@ impl Record {
         Ok(Self::EmissivityByReference { entered, outcome })
     }
 
+    /// Carries out the mapping of a soaked board; the map itself comes beside the record.
+    ///
+    /// # Errors
+    /// As [`SoakedMap::map`].
+    pub fn emissivity_map(
+        entered: SoakedMap,
+        frames: &[Vec<Frame<ApparentKelvin>>],
+    ) -> Result<(Self, EmissivityMap), NoMap> {
+        let map = entered.map(frames)?;
+        Ok((Self::EmissivityMap { entered, outcome: map.outcome.clone() }, map))
+    }
+
     /// What it gives the session.
     #[must_use]
     pub fn yields(&self) -> Yield {
         match self {
             Self::ReflectedByReflector { outcome, .. } | Self::ReflectedByDirectView { outcome, .. } => {
-                Yield::ReflectedTemperature { reflected: outcome.reflected, uncertainty: outcome.uncertainty }
+                Yield::ReflectedTemperature {
+                    reflected: outcome.reflected,
+                    uncertainty: outcome.uncertainty,
+                    degrees_of_freedom: outcome.degrees_of_freedom,
+                }
             }
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
-                Yield::Finish(outcome.finish())
+                Yield::Finish { finish: outcome.finish(), degrees_of_freedom: outcome.degrees_of_freedom }
+            }
+            Self::EmissivityMap { outcome, .. } => {
+                Yield::EmissivityMap { valid: outcome.valid, pixels: outcome.pixels }
             }
         }
     }
 
     /// What to mind.
     #[must_use]
-    pub fn warnings(&self) -> &[Warning] {
+    pub fn warnings(&self) -> Vec<Warning> {
         match self {
             Self::ReflectedByReflector { outcome, .. } | Self::ReflectedByDirectView { outcome, .. } => {
-                &outcome.warnings
+                outcome.warnings.clone()
             }
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
-                &outcome.warnings
+                outcome.warnings.clone()
             }
+            Self::EmissivityMap { outcome, .. } => outcome.warnings.clone(),
         }
     }
 }
