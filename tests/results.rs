@@ -5,7 +5,7 @@ use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, SurfaceKelvin};
 use analysis::geometry::{Homography, Point};
 use analysis::inspection::{
-    Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, Sign,
+    Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, Sign,
 };
 use analysis::radiometry::Rejected;
 use analysis::registration::Alignment;
@@ -92,7 +92,11 @@ fn comparison(designator: &str) -> Comparison {
         parts: vec![part(designator, Some(-2.0)), part("R2", Some(40.0)), part("J1", None)],
         probes: vec![Probe {
             key: ProbeKey { target: designator.to_owned(), quantity: ProbeQuantity::Voltage },
-            reason: format!("{designator} is hotter than the baseline"),
+            reason: ProbeReason::Differs {
+                place: designator.to_owned(),
+                by: difference(25.0),
+                tells: "the voltage across it shows whether it is overloaded".to_owned(),
+            },
             unpowered: false,
         }],
     }

@@ -39,15 +39,16 @@ pub struct Finding {
     pub peak: KelvinDifference,
     /// Where the largest difference is.
     pub peak_at: Point<BaselinePixels>,
-    /// Mean difference over the place, with its sign, K.
+    /// Mean difference over the extent at half the peak, with its sign, K.
     pub mean: KelvinDifference,
-    /// Its centre, weighted by the difference.
+    /// Centre of that extent, weighted by the difference.
     pub centroid: Point<BaselinePixels>,
-    /// Pixels whose difference is at least half their tolerance.
+    /// Its pixels: those around the peak, joined to it, whose 3 × 3 mean is at least half the peak. For a
+    /// Gaussian of σ they are 2π σ² ln 2, a disc of 2.35 σ across.
     pub area_px: u32,
-    /// Square millimetres, when the scale of the picture is known.
+    /// The same in square millimetres, when the scale of the picture is known.
     pub area_mm2: Option<f64>,
-    /// Box around it: left, top, right, bottom pixel, inclusive.
+    /// Box around the extent: left, top, right, bottom pixel, inclusive.
     pub bounds: [u32; 4],
     /// The part under the peak, or the nearest one within reach.
     pub designator: Option<String>,
@@ -60,11 +61,12 @@ pub struct Finding {
 /// The places where `difference` exceeds `tolerance`, most significant first.
 ///
 /// A place counts when its 3 × 3 mean exceeds the tolerance and at least `least_area_px` of its pixels
-/// do so each. It then reaches out to half the tolerance. Hot and cold are looked for apart. The glow
+/// do so each. Its glow is followed out to half the tolerance. Hot and cold are looked for apart. The glow
 /// around a strong place belongs to it: a weaker maximum in the glow is a finding of its own only if it
 /// rises above the lowest ground on the best way to the stronger one by more than the tolerance and by
 /// 30 % of its own height, when it lies on another part's body, or by 60 % anywhere else. The
-/// percentages are our own choice: a body warmed by its neighbor seldom stands out by so much.
+/// percentages are our own choice: a body warmed by its neighbor seldom stands out by so much. Area, mean,
+/// centre and box are those of the extent at half the peak.
 ///
 /// A finding is named after the smallest body under its peak, else after the nearest within 5 mm.
 /// The area in mm² comes from the map of the board where there is one, else from `pixel_pitch`.

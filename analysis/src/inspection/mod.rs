@@ -16,5 +16,5 @@ pub use criteria::{Basis, Criteria};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use findings::{Finding, Sign, find};
 pub use parts::{PartReading, read_parts};
-pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, suggest_probes};
+pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes};
 pub use tolerance::tolerance;

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::findings::{Finding, Sign};
 use super::parts::PartReading;
 use crate::board::Placement;
+use crate::units::{KelvinDifference, TemperatureUnit};
 
 /// What is measured by contact.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -63,13 +64,55 @@ pub struct ProbeReading {
     pub verdict: Option<ProbeVerdict>,
 }
 
+/// Why a measurement is asked for: the finding or limit behind it, and what the reading tells.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ProbeReason {
+    /// The unit differs from the baseline here.
+    Differs {
+        /// Where, as the start of a sentence.
+        place: String,
+        /// Unit minus baseline, K.
+        by: KelvinDifference,
+        /// What the reading tells.
+        tells: String,
+    },
+    /// A part is hotter than its datasheet allows.
+    OverLimit {
+        /// Which.
+        part: String,
+        /// How far over its limit, K.
+        by: KelvinDifference,
+        /// What the reading tells.
+        tells: String,
+    },
+}
+
+impl ProbeReason {
+    /// The reason as a sentence, its numbers in `unit`.
+    #[must_use]
+    pub fn words(&self, unit: TemperatureUnit) -> String {
+        let size = |by: KelvinDifference| {
+            format!("{:.1} {}", unit.show_difference(by.value().abs()), unit.difference_symbol())
+        };
+        let (what, tells) = match self {
+            Self::Differs { place, by, tells } => {
+                let warmth = if by.value() < 0.0 { "colder" } else { "hotter" };
+                (format!("{place} is {} {warmth} than the baseline", size(*by)), tells)
+            }
+            Self::OverLimit { part, by, tells } => (format!("{part} is {} over its limit", size(*by)), tells),
+        };
+        format!("{what}: {tells} (common practice).")
+    }
+}
+
 /// One line of the probe list.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Probe {
     /// Which measurement.
     pub key: ProbeKey,
-    /// Why it is asked for: the finding or limit behind it, and what the reading tells.
-    pub reason: String,
+    /// Why it is asked for.
+    pub reason: ProbeReason,
     /// Whether the board must be unpowered and discharged first.
     pub unpowered: bool,
 }
@@ -91,49 +134,47 @@ pub const POWERED_CAUTION: &str = "The board is live and parts may be hot: use i
 pub fn suggest_probes(findings: &[Finding], parts: &[PartReading], placements: &[Placement]) -> Vec<Probe> {
     let mut probes = Vec::new();
     let mut asked = BTreeSet::new();
-    let mut ask = |target: &str, subject: &str, steps: &[Step]| {
+    let mut ask = |target: &str, steps: &[Step], reason: &dyn Fn(String) -> ProbeReason| {
         for &(quantity, tells) in steps {
             let key = ProbeKey { target: target.to_owned(), quantity };
             if asked.insert(key.clone()) {
                 let unpowered = quantity == ProbeQuantity::ResistanceUnpowered;
-                let reason = format!("{subject}: {tells} (common practice).");
-                probes.push(Probe { key, reason, unpowered });
+                probes.push(Probe { key, reason: reason(tells.to_owned()), unpowered });
             }
         }
     };
     for finding in findings {
-        let warmth = match finding.sign {
-            Sign::Hotter => "hotter",
-            Sign::Colder => "colder",
-        };
-        let amount = finding.peak.value().abs();
         let (x, y) = (finding.peak_at.x, finding.peak_at.y);
-        let place = format!("finding at ({x:.0}, {y:.0})");
-        match &finding.designator {
+        let at = format!("finding at ({x:.0}, {y:.0})");
+        let (target, kind, place) = match &finding.designator {
             Some(designator) => {
                 let part = described(designator, placements);
-                let whereabouts = match finding.designator_distance_mm {
+                let place = match finding.designator_distance_mm {
                     Some(distance) if distance > 0.0 => format!("A place {distance:.1} mm from {part}"),
                     _ => part,
                 };
-                let subject = format!("{whereabouts} is {amount:.1} K {warmth} than the baseline");
-                ask(designator, &subject, steps(kind(designator), finding.sign));
+                (designator, kind(designator), place)
             }
-            None => {
-                let subject = format!("The {place} is {amount:.1} K {warmth} than the baseline, on no part");
-                ask(&place, &subject, steps(Kind::NoPart, finding.sign));
-            }
-        }
+            None => (&at, Kind::NoPart, format!("The {at}, on no part,")),
+        };
+        ask(target, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
+            place: place.clone(),
+            by: finding.peak,
+            tells,
+        });
     }
-    let mut over: Vec<(f64, &PartReading)> = parts
+    let mut over: Vec<(KelvinDifference, &PartReading)> = parts
         .iter()
-        .filter_map(|part| Some((-part.margin?.value(), part)))
-        .filter(|(excess, _)| *excess > 0.0)
+        .filter_map(|part| Some((KelvinDifference::known(-part.margin?.value()), part)))
+        .filter(|(excess, _)| excess.value() > 0.0)
         .collect();
-    over.sort_by(|(a, _), (b, _)| b.total_cmp(a));
-    for (excess, part) in over {
-        let subject = format!("{} is {excess:.1} K over its limit", described(&part.designator, placements));
-        ask(&part.designator, &subject, OVER_LIMIT);
+    over.sort_by(|(a, _), (b, _)| b.value().total_cmp(&a.value()));
+    for (by, part) in over {
+        ask(&part.designator, OVER_LIMIT, &|tells| ProbeReason::OverLimit {
+            part: described(&part.designator, placements),
+            by,
+            tells,
+        });
     }
     probes
 }

@@ -4,13 +4,11 @@
 //! every ripple in that glow, so hills are told apart by prominence: how far the ground falls
 //! between a hill and the higher one it is joined to.
 
-use std::collections::{HashMap, HashSet};
-
 use super::findings::Sign;
 
-/// A spot reaches out to this fraction of the tolerance, so that it is whole although only its core
-/// exceeds the tolerance itself.
-pub(super) const REACH: f32 = 0.5;
+/// A spot is followed out to this fraction of the tolerance, so that hills join although only their cores
+/// exceed the tolerance itself.
+const REACH: f32 = 0.5;
 /// A hill beside a higher one counts for itself when it rises above the ground between them by this
 /// fraction of its own height, if it lies on the body of another part…
 const PROMINENCE_ON_ANOTHER_PART: f32 = 0.3;
@@ -21,6 +19,10 @@ const PROMINENCE_ELSEWHERE: f32 = 0.6;
 /// spot's largest ratio. On the edge of a bare-metal part a hair of misplacement looks like several
 /// kelvin; the tolerance there says so, and such a pixel must not name a wide, weak spot.
 const TELLING: f32 = 0.8;
+
+/// What is told of a spot's size is told of the pixels above this fraction of its top: the glow of a strong
+/// fault covers half the board and says little of where it comes from.
+const EXTENT: f32 = 0.5;
 
 /// The pictures in which spots are looked for, row by row, all of one size.
 #[derive(Clone, Copy)]
@@ -40,7 +42,8 @@ pub(super) struct Scene<'a> {
 pub(super) struct Spot {
     /// Index of the pixel with the largest smooth difference among the most telling ones, see [`TELLING`].
     pub(super) top: usize,
-    /// Pixels out to [`REACH`] of their tolerance.
+    /// Its extent: the pixels around the top whose smooth difference is at least [`EXTENT`] of the top's and
+    /// whose own difference is valid and of the spot's sign.
     pub(super) area_px: u32,
     /// Sum of their differences.
     pub(super) sum: f64,
@@ -90,7 +93,7 @@ pub(super) fn spots(
         }
         labels[pixel] = beside;
     }
-    hills.measure(&order, &labels).into_iter().filter(|spot| spot.is_finding(least_area_px)).collect()
+    hills.measure(&order, &labels, least_area_px)
 }
 
 impl Spot {
@@ -201,44 +204,82 @@ impl Hills<'_> {
         hill
     }
 
-    fn measure(&self, order: &[usize], labels: &[u32]) -> Vec<Spot> {
+    fn measure(&self, order: &[usize], labels: &[u32], least_area_px: u32) -> Vec<Spot> {
         let owners: Vec<u32> = (0..self.hills.len() as u32).map(|hill| self.owner(hill)).collect();
-        let mut spots: HashMap<u32, Spot> = HashMap::new();
+        let owner_of = |pixel: usize| owners.get(labels[pixel] as usize).copied();
+        let mut spots: Vec<Spot> = self.hills.iter().map(|hill| Spot::at(hill.top)).collect();
         for &pixel in order {
-            let owner = owners[labels[pixel] as usize];
-            let difference = self.sign * self.scene.difference[pixel];
+            let spot = &mut spots[owners[labels[pixel] as usize] as usize];
             let tolerance = self.tolerance(pixel);
-            let spot = spots.entry(owner).or_insert_with(|| Spot {
-                top: self.hills[owner as usize].top,
-                area_px: 0,
-                sum: 0.0,
-                weighted: [0.0; 2],
-                bounds: [u32::MAX, u32::MAX, 0, 0],
-                significance: 0.0,
-                exceeding_px: 0,
-            });
             // An invalid pixel compares as false: it lends its place to the hill, not its area.
-            if difference >= REACH * tolerance && difference > 0.0 {
-                spot.add(pixel % self.scene.columns, pixel / self.scene.columns, f64::from(difference));
-                spot.exceeding_px += u32::from(difference >= tolerance);
-            }
+            let exceeds = self.sign * self.scene.difference[pixel] >= tolerance;
+            spot.exceeding_px += u32::from(exceeds);
             spot.significance = spot.significance.max(self.height(pixel) / tolerance);
         }
-        let mut topped = HashSet::new();
+        let mut topped = vec![false; spots.len()];
         for &pixel in order {
-            let owner = owners[labels[pixel] as usize];
-            let Some(spot) = spots.get_mut(&owner) else { continue };
+            let owner = owners[labels[pixel] as usize] as usize;
+            let spot = &mut spots[owner];
             // From the highest down: the first telling pixel is the highest.
             let telling = self.height(pixel) >= TELLING * spot.significance * self.tolerance(pixel);
-            if telling && topped.insert(owner) {
+            if telling && !topped[owner] {
+                topped[owner] = true;
                 spot.top = pixel;
             }
         }
-        spots.into_values().collect()
+        let mut reached = vec![false; labels.len()];
+        let found = (0..).zip(spots).filter(|(_, spot)| spot.is_finding(least_area_px));
+        found
+            .map(|(number, mut spot)| {
+                self.spread(&mut spot, &mut reached, &|pixel| owner_of(pixel) == Some(number));
+                spot
+            })
+            .collect()
+    }
+
+    /// Walks from the top over the spot's own pixels down to [`EXTENT`] of its height.
+    fn spread(&self, spot: &mut Spot, reached: &mut [bool], is_own: &dyn Fn(usize) -> bool) {
+        let top = spot.top;
+        let least = EXTENT * self.height(top);
+        let mut add = |pixel: usize, difference: f32| {
+            spot.add(pixel % self.scene.columns, pixel / self.scene.columns, f64::from(difference));
+        };
+        let mut pending = vec![top];
+        reached[top] = true;
+        let mut is_empty = true;
+        while let Some(pixel) = pending.pop() {
+            let difference = self.sign * self.scene.difference[pixel];
+            if difference > 0.0 {
+                add(pixel, difference);
+                is_empty = false;
+            }
+            for near in neighbors(pixel, self.scene.columns, self.scene.difference.len()) {
+                if !reached[near] && self.height(near) >= least && is_own(near) {
+                    reached[near] = true;
+                    pending.push(near);
+                }
+            }
+        }
+        // A top over nothing but invalid or contrary pixels still is a place.
+        if is_empty {
+            add(top, self.height(top));
+        }
     }
 }
 
 impl Spot {
+    const fn at(top: usize) -> Self {
+        Self {
+            top,
+            area_px: 0,
+            sum: 0.0,
+            weighted: [0.0; 2],
+            bounds: [u32::MAX, u32::MAX, 0, 0],
+            significance: 0.0,
+            exceeding_px: 0,
+        }
+    }
+
     fn add(&mut self, column: usize, row: usize, difference: f64) {
         self.area_px += 1;
         self.sum += difference;

@@ -125,7 +125,7 @@ pub fn probes_csv(session: &Session, comparison: &Comparison) -> Result<String, 
             entered(|reading| &reading.read),
             optional(reading.and_then(|reading| reading.verdict), |verdict| verdict_word(verdict).into()),
             entered(|reading| &reading.note),
-            text(&probe.reason),
+            text(&probe.reason.words(session.temperature_unit)),
         ]
     });
     write(headings, rows)

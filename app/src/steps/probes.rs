@@ -2,6 +2,7 @@
 
 use analysis::inspection::{Probe, ProbeKey, ProbeReading, ProbeVerdict};
 use analysis::session::Command;
+use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use super::cautions::ProbeCautions;
@@ -22,14 +23,15 @@ pub fn ProbesStep() -> impl IntoView {
         let state = store.comparison().get();
         state.latest().map(|comparison| comparison.probes.clone()).unwrap_or_default()
     });
+    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
     view! {
         <ProbeCautions />
         <p class="remark" hidden=move || !probes.with(Vec::is_empty)>
             "Nothing to measure: the list follows from the findings of step 5."
         </p>
         <ol data-testid="probes">
-            <For each=move || probes.get().into_iter().enumerate() key=|(place, probe)| (*place, probe.key.clone(), probe.reason.clone()) let((place, probe))>
-                <ProbeItem place=place probe=probe />
+            <For each=move || probes.get().into_iter().enumerate() key=|(place, probe)| (*place, probe.key.clone(), probe.reason.words(unit.get())) let((place, probe))>
+                <ProbeItem place=place probe=probe unit=unit.get_untracked() />
             </For>
         </ol>
         <FormerReadings probes=probes />
@@ -85,6 +87,8 @@ fn ProbeItem(
     place: usize,
     /// What to measure.
     probe: Probe,
+    /// The unit the person reads.
+    unit: TemperatureUnit,
 ) -> impl IntoView {
     let store = Store::expect();
     let key = StoredValue::new(probe.key.clone());
@@ -126,7 +130,7 @@ fn ProbeItem(
                 </span>
                 <button class="quiet" on:click=find>"Show"</button>
             </div>
-            <p class="remark">{probe.reason}</p>
+            <p class="remark">{probe.reason.words(unit)}</p>
             <div class="fields">
                 {text("Expected", |r| &r.expected, |r, text| r.expected = text)}
                 {text("Read", |r| &r.read, |r, text| r.read = text)}

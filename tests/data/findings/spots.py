@@ -6,7 +6,8 @@ The picture (180 rows, 240 columns) is the sum of the hills below, each
 with (u, v) the distance from its centre turned by its angle; `disc` hills are `height` where
 (u / a)**2 + (v / b)**2 <= 1 and 0 elsewhere. tests/findings.rs makes the same picture from the same
 list. A spot is an 8-connected component of |difference| >= half the tolerance (2 K) that holds at
-least nine pixels of at least the tolerance.
+least nine pixels of at least the tolerance. Area, mean, centre and box are of the 8-connected component,
+around the highest 3 x 3 mean, of the pixels of the spot's sign whose 3 x 3 mean is at least half of it.
 """
 
 import numpy as np
@@ -50,9 +51,13 @@ for sign in (1, -1):
         member = labels == label
         if np.count_nonzero(signed[member] >= TOLERANCE) < 9:
             continue
-        row, column = ndimage.center_of_mass(signed, labels, label)
-        rows, columns = ndimage.find_objects(labels)[label - 1]
+        peak = np.where(member, smooth, -np.inf)
+        top = np.unravel_index(np.argmax(peak), peak.shape)
+        parts, _ = ndimage.label(smooth >= smooth[top] / 2, structure=np.ones((3, 3)))
+        extent = (parts == parts[top]) & (signed > 0)
+        row, column = ndimage.center_of_mass(signed, extent, 1)
+        rows, columns = ndimage.find_objects(extent.astype(int))[0]
         print(
-            f"{sign},{member.sum()},{sign * signed[member].mean():.6f},{column:.6f},{row:.6f},"
+            f"{sign},{extent.sum()},{sign * signed[extent].mean():.6f},{column:.6f},{row:.6f},"
             f"{sign * smooth[member].max():.6f},{columns.start},{rows.start},{columns.stop - 1},{rows.stop - 1}"
         )

@@ -149,7 +149,7 @@ pub(super) fn probes(session: &Session, comparison: &Comparison) -> Markup {
                                 }
                             }
                             tr.reason { td colspan="6" {
-                                (probe.reason)
+                                (probe.reason.words(session.temperature_unit))
                                 @if let Some(note) = reading.map(|reading| reading.note.trim()).filter(|note| !note.is_empty()) {
                                     " " em { "Note: " (note) }
                                 }
