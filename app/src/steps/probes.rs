@@ -30,7 +30,7 @@ pub fn ProbesStep() -> impl IntoView {
             "Nothing to measure: the list follows from the findings of step 5."
         </p>
         <ol data-testid="probes">
-            <For each=move || probes.get().into_iter().enumerate() key=|(place, probe)| (*place, probe.key.clone(), probe.reason.words(unit.get())) let((place, probe))>
+            <For each=move || probes.get().into_iter().enumerate() key=move |(place, probe)| (*place, probe.key.clone(), probe.reason.words(unit.get())) let((place, probe))>
                 <ProbeItem place=place probe=probe unit=unit.get_untracked() />
             </For>
         </ol>
