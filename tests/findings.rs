@@ -12,13 +12,15 @@ mod board_files;
 mod pictures;
 
 use analysis::board::{Footprint, PartLimit, ThermalPath};
-use analysis::frame::{Difference, Frame, SurfaceKelvin};
+use analysis::frame::{Difference, EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin};
 use analysis::geometry::Point;
 use analysis::inspection::{
     Basis, Criteria, DifferenceMap, Exposure, Finding, ProbeQuantity, Sign, difference, find, read_parts,
     suggest_probes, tolerance,
 };
 use analysis::noise::{Pixels, estimate_noise};
+use analysis::radiometry::{Band, BandTable, Surroundings};
+use analysis::uncertainty::{DifferenceSetting, InputUncertainty, certainty};
 use analysis::units::{Kelvin, KelvinDifference, Millimeters, TemperatureUnit, Watts};
 use pictures::{board_to_picture, bodies, flat, part, picture, with_noise};
 use proptest::prelude::*;
@@ -325,7 +327,8 @@ fn noise_alone_finds_nothing() {
             spread: None,
         };
         let noise = estimate_noise(&map.difference, Pixels::Interpolated).unwrap();
-        let tolerance = tolerance(&map, noise, 0.0, &criteria).unwrap();
+        let uncertainty = map.difference.map(|_| noise.value() as f32);
+        let tolerance = tolerance(&uncertainty, map.spread.as_ref(), &criteria).unwrap();
         // About 4.55 % of single pixels do exceed it, so the picture is a real test.
         let exceeding = map.difference.as_slice().iter().filter(|value| value.abs() > 0.16).count();
         assert!((exceeding as f64 / 307_200.0 - 0.0455).abs() < 0.002);
@@ -372,8 +375,26 @@ fn misaligned_edges_do_not_light_up_unless_the_alignment_claims_to_be_exact() {
     let map = difference(&[exposure(&baseline)], &exposure(&unit), Basis::RiseAboveAmbient).unwrap();
     let noise = KelvinDifference::new(0.05).unwrap();
     let criteria = Criteria::default();
+    let (table, surroundings) = (BandTable::new(Band::default()), Surroundings::default());
+    let (emissivity, exact) =
+        (flat::<EmissivityFraction>(240, 320, 0.92), flat::<EmissivityUncertainty>(240, 320, 0.0));
     let count = |residual_px: f64| {
-        let tolerance = tolerance(&map, noise, residual_px, &criteria).unwrap();
+        let setting = DifferenceSetting {
+            unit: &unit,
+            baseline: &baseline,
+            baselines: 1,
+            emissivity: &emissivity,
+            emissivity_uncertainty: &exact,
+            unit_surroundings: &surroundings,
+            baseline_surroundings: &surroundings,
+            table: &table,
+            unit_netd: noise,
+            baseline_netd: noise,
+            residual_px,
+            above_ambient: true,
+        };
+        let chance = certainty(&setting, &InputUncertainty::default()).unwrap().between_equals;
+        let tolerance = tolerance(&chance, map.spread.as_ref(), &criteria).unwrap();
         find(&map.difference, &tolerance, &criteria, &[], None, None).unwrap().len()
     };
     assert_eq!(count(0.3), 0);

@@ -40,7 +40,8 @@ fn inspection(criterion: &mut Criterion) {
     let criteria = Criteria::default();
     let map = difference(&exposures, &unit, Basis::RiseAboveAmbient).expect("pictures of one size");
     let noise = estimate_noise(&map.difference, Pixels::Interpolated).expect("a whole picture");
-    let limits = tolerance(&map, noise, 0.1, &criteria).expect("pictures of one size");
+    let uncertainty = map.difference.map(|_| noise.value() as f32);
+    let limits = tolerance(&uncertainty, map.spread.as_ref(), &criteria).expect("pictures of one size");
     criterion.bench_function("subtract four boards of 640x480 from a unit", |bencher| {
         bencher.iter(|| difference(black_box(&exposures), &unit, Basis::RiseAboveAmbient));
     });
@@ -48,7 +49,7 @@ fn inspection(criterion: &mut Criterion) {
         bencher.iter(|| estimate_noise(black_box(&map.difference), Pixels::Interpolated));
     });
     criterion.bench_function("set the tolerance of 640x480", |bencher| {
-        bencher.iter(|| tolerance(black_box(&map), noise, 0.1, &criteria));
+        bencher.iter(|| tolerance(black_box(&uncertainty), map.spread.as_ref(), &criteria));
     });
     criterion.bench_function("find six glowing faults in 640x480", |bencher| {
         bencher.iter(|| find(black_box(&map.difference), &limits, &criteria, &[], None, None));

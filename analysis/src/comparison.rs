@@ -17,12 +17,13 @@ use crate::board::{Footprint, footprints};
 use crate::capture::{NotMeaningful, apparent_with_table, set_aside_isolated};
 use crate::content_hash::ContentHash;
 use crate::frame::{
-    ApparentKelvin, Difference, EmissivityFraction, Frame, FrameError, RawNumber, SurfaceKelvin,
+    ApparentKelvin, Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError, RawNumber,
+    SurfaceKelvin,
 };
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::homography_fit::{FitError, fit_homography};
 use crate::inspection::{
-    Criteria, DifferenceError, Exposure, Finding, PartReading, Probe, difference, find, read_parts,
+    Basis, Criteria, DifferenceError, Exposure, Finding, PartReading, Probe, difference, find, read_parts,
     suggest_probes, tolerance,
 };
 use crate::noise::{Pixels, estimate_noise};
@@ -30,7 +31,10 @@ use crate::procedure::SoakedMap;
 use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
 use crate::session::{BoardLayout, CaptureRecord, Role, Session};
-use crate::surface::{emissivities_of, emissivity_map};
+use crate::surface::{
+    emissivities_of, emissivity_map, emissivity_uncertainties_of, emissivity_uncertainty_map,
+};
+use crate::uncertainty::{DifferenceSetting, certainty};
 use crate::units::{Kelvin, KelvinDifference, Watts};
 
 /// The pixels of the session's captures, as the files hold them.
@@ -80,6 +84,8 @@ pub struct AlignedCaptures {
     pub left_out: Vec<LeftOut>,
     /// The session's emissivity picture, in the baseline's frame.
     emissivity_picture: Option<Frame<EmissivityFraction>>,
+    /// The uncertainty of that picture.
+    emissivity_uncertainty_picture: Option<Frame<EmissivityUncertainty>>,
 }
 
 /// What the session's captures show.
@@ -87,6 +93,8 @@ pub struct AlignedCaptures {
 pub struct Comparison {
     /// The emissivity each pixel was corrected with.
     pub emissivity: Frame<EmissivityFraction>,
+    /// Standard uncertainty of that emissivity.
+    pub emissivity_uncertainty: Frame<EmissivityUncertainty>,
     /// Mean surface temperature of the known-good boards.
     pub baseline: Frame<SurfaceKelvin>,
     /// How many known-good boards the mean is over.
@@ -95,6 +103,10 @@ pub struct Comparison {
     pub unit: Frame<SurfaceKelvin>,
     /// Unit minus baseline, on the session's basis.
     pub difference: Frame<Difference>,
+    /// Standard uncertainty of the unit's surface temperature, K.
+    pub unit_uncertainty: Frame<Difference>,
+    /// Standard uncertainty of the difference, K.
+    pub difference_uncertainty: Frame<Difference>,
     /// The difference that each pixel must exceed to count.
     pub tolerance: Frame<Difference>,
     /// How the unit was aligned.
@@ -102,7 +114,7 @@ pub struct Comparison {
     /// Known-good captures that could not be aligned.
     pub left_out: Vec<LeftOut>,
     /// Standard deviation of the difference's own noise, K: estimated robustly on the picture, or by the
-    /// cameras' stated noise where it is too small to tell; zero where nobody stated that either.
+    /// cameras' stated noise where it is too small to tell.
     pub noise: KelvinDifference,
     /// Pixels of the unit that have no temperature, by reason.
     pub rejected: Rejected,
@@ -188,7 +200,9 @@ pub fn align(
     let mut good = session.with_role(Role::Baseline);
     let reference = good.next().ok_or(CannotCompare::NoBaseline)?;
     let unit = session.unit().ok_or(CannotCompare::NoUnit)?;
-    let emissivity_picture = emissivity_picture(session, shelf)?;
+    let emissivity_picture = stated_picture(&session.surface.map, shelf, emissivities_of)?;
+    let emissivity_uncertainty_picture =
+        stated_picture(&session.surface.map_uncertainty, shelf, emissivity_uncertainties_of)?;
     let mut tables = Tables::default();
 
     let steps = (session.with_role(Role::Baseline).count() + 1) as f64;
@@ -216,7 +230,7 @@ pub fn align(
     let unit = onto(capture, &baselines[0], &start, landmark_use)
         .map_err(|reason| CannotCompare::Alignment { file_name: unit.file_name.clone(), reason })?;
     on_progress(1.0, "");
-    Ok(AlignedCaptures { baselines, unit, left_out, emissivity_picture })
+    Ok(AlignedCaptures { baselines, unit, left_out, emissivity_picture, emissivity_uncertainty_picture })
 }
 
 /// The captures of each soak of the unpowered board, on the first baseline's pixels: what
@@ -276,6 +290,12 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         board_to_picture.as_ref(),
         captures.emissivity_picture.as_ref(),
     )?;
+    let emissivity_uncertainty = emissivity_uncertainty_map(
+        &session.surface,
+        reference.apparent.shape(),
+        board_to_picture.as_ref(),
+        captures.emissivity_uncertainty_picture.as_ref(),
+    )?;
 
     let surface_of = |capture: &Aligned| {
         correct(&capture.apparent, &emissivity, &surroundings(session, &capture.hash), &capture.table)
@@ -296,10 +316,27 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
     let unit_exposure = exposure(&captures.unit, &unit.temperature);
     let map = difference(&good_exposures, &unit_exposure, session.criteria.basis)?;
 
-    let noise = estimate_noise(&map.difference, Pixels::Interpolated)
-        .or_else(|| stated_noise(session, captures))
-        .unwrap_or(KelvinDifference::ZERO);
-    let tolerance = tolerance(&map, noise, alignment.residual_px, &session.criteria)?;
+    let noise = estimate_noise(&map.difference, Pixels::Interpolated);
+    let netd = [&captures.unit, reference].map(|capture| netd(session, &capture.hash));
+    let [unit_netd, baseline_netd] = at_least_as_seen(netd, good.len(), noise);
+    let certainty = certainty(
+        &DifferenceSetting {
+            unit: &unit.temperature,
+            baseline: &map.baseline,
+            baselines: good.len(),
+            emissivity: &emissivity,
+            emissivity_uncertainty: &emissivity_uncertainty,
+            unit_surroundings: &surroundings(session, &captures.unit.hash),
+            baseline_surroundings: &surroundings(session, &reference.hash),
+            table: &captures.unit.table,
+            unit_netd,
+            baseline_netd,
+            residual_px: alignment.residual_px,
+            above_ambient: session.criteria.basis != Basis::Absolute,
+        },
+        &session.input_uncertainty,
+    )?;
+    let tolerance = tolerance(&certainty.between_equals, map.spread.as_ref(), &session.criteria)?;
     let footprints = board_to_picture
         .as_ref()
         .map(|map| footprints(&session.layout.placements, session.layout.side, map))
@@ -319,14 +356,17 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
 
     Ok(Comparison {
         emissivity,
+        emissivity_uncertainty,
         baseline: map.baseline,
         baseline_count: good.len(),
         unit: unit.temperature,
         difference: map.difference,
+        unit_uncertainty: certainty.unit,
+        difference_uncertainty: certainty.difference,
         tolerance,
         alignment,
         left_out: captures.left_out.clone(),
-        noise,
+        noise: noise.unwrap_or_else(|| of_difference([unit_netd, baseline_netd], good.len())),
         rejected: unit.rejected,
         set_aside: SetAside {
             unit: captures.unit.set_aside,
@@ -369,16 +409,33 @@ fn conditions(session: &Session, hash: &ContentHash) -> (Kelvin, Option<Watts>) 
     (ambient, power)
 }
 
-/// The noise of unit minus mean baseline by what is stated of the cameras: √(`NETD_unit`² + Σ`NETD_baseline`² / n²);
-/// `None` where a capture states none.
-fn stated_noise(session: &Session, captures: &AlignedCaptures) -> Option<KelvinDifference> {
-    let variance = |capture: &Aligned| {
-        let netd = session.capture(&capture.hash)?.metadata.netd?.value();
-        Some(netd * netd)
-    };
-    let count = captures.baselines.len() as f64;
-    let good: f64 = captures.baselines.iter().map(variance).sum::<Option<f64>>()?;
-    KelvinDifference::new((variance(&captures.unit)? + good / (count * count)).sqrt()).ok()
+/// The noise of one pixel of a capture as stated, or as usual where it states none.
+#[must_use]
+pub fn netd(session: &Session, hash: &ContentHash) -> KelvinDifference {
+    let own = session.capture(hash).and_then(|record| record.metadata.netd);
+    own.unwrap_or(session.input_uncertainty.netd)
+}
+
+/// The noise of unit minus the mean of n baselines: √(`NETD_unit`² + `NETD_baseline`² / n).
+fn of_difference([unit, baseline]: [KelvinDifference; 2], baselines: usize) -> KelvinDifference {
+    let noise = unit.value().hypot(baseline.value() / (baselines.max(1) as f64).sqrt());
+    KelvinDifference::new(noise).unwrap_or(KelvinDifference::ZERO)
+}
+
+/// What a camera is said to do is believed until its pictures say worse.
+fn at_least_as_seen(
+    stated: [KelvinDifference; 2],
+    baselines: usize,
+    seen: Option<KelvinDifference>,
+) -> [KelvinDifference; 2] {
+    let expected = of_difference(stated, baselines).value();
+    let seen = seen.map_or(0.0, KelvinDifference::value);
+    if expected <= 0.0 {
+        let share = KelvinDifference::new(seen * std::f64::consts::FRAC_1_SQRT_2);
+        return [share.unwrap_or(KelvinDifference::ZERO); 2];
+    }
+    let factor = (seen / expected).max(1.0);
+    stated.map(|netd| KelvinDifference::new(netd.value() * factor).unwrap_or(netd))
 }
 
 /// A capture in its own pixels, as apparent temperature, without isolated pixels: warping would spread them.
@@ -423,13 +480,15 @@ fn shared_corners(record: &CaptureRecord, reference: &CaptureRecord) -> Vec<Land
         .collect()
 }
 
-fn emissivity_picture(
-    session: &Session,
+/// A picture that states a property of the surface, where the session names one.
+fn stated_picture<Q>(
+    hash: &Option<ContentHash>,
     shelf: &Shelf,
-) -> Result<Option<Frame<EmissivityFraction>>, CannotCompare> {
-    let Some(hash) = &session.surface.map else { return Ok(None) };
+    read: fn(&Frame<RawNumber>) -> Frame<Q>,
+) -> Result<Option<Frame<Q>>, CannotCompare> {
+    let Some(hash) = hash else { return Ok(None) };
     let pixels = shelf.get(hash).ok_or(CannotCompare::MissingEmissivityPicture)?;
-    Ok(Some(emissivities_of(pixels)))
+    Ok(Some(read(pixels)))
 }
 
 /// One table a band: building one takes longer than correcting a picture with it.

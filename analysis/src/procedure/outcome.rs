@@ -34,6 +34,22 @@ pub enum Source {
     Geometry,
 }
 
+impl Source {
+    /// What a person reads.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Repeats => "differences between repeats",
+            Self::Camera => "the camera's own error",
+            Self::ContactThermometer => "the contact thermometer",
+            Self::Reflected => "the reflected temperature",
+            Self::ReferenceEmissivity => "the reference's emissivity",
+            Self::FoilTemperature => "the foil's temperature",
+            Self::Geometry => "the shape of the cavity",
+        }
+    }
+}
+
 /// One part of a standard uncertainty, in the unit of the outcome's value.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

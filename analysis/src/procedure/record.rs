@@ -3,10 +3,10 @@
 use serde::{Deserialize, Serialize};
 
 use super::emissivity::{ContactMethod, EmissivityOutcome, ReferenceMethod};
-use super::outcome::{ProcedureError, Warning};
+use super::outcome::{Contribution, ProcedureError, Warning};
 use super::reflected::{DirectMethod, ReflectedOutcome, ReflectorMethod};
-use super::soaked_map::{EmissivityMap, NoMap, SoakedMap, SoakedOutcome};
-use crate::frame::{ApparentKelvin, Frame};
+use super::soaked_map::{SoakedMap, SoakedOutcome};
+use crate::content_hash::ContentHash;
 use crate::surface::region::Finish;
 use crate::units::{Kelvin, KelvinDifference};
 
@@ -48,6 +48,10 @@ pub enum Record {
         entered: SoakedMap,
         /// What became of the pixels.
         outcome: SoakedOutcome,
+        /// The file of the emissivities.
+        picture: ContentHash,
+        /// The file of their standard uncertainties.
+        uncertainty: ContentHash,
     },
 }
 
@@ -70,8 +74,12 @@ pub enum Yield {
         /// Its degrees of freedom; `None` for as many as one likes.
         degrees_of_freedom: Option<f64>,
     },
-    /// A map, whose pixels came beside the record from [`SoakedMap::map`].
+    /// A map, whose pixels are in files of their own.
     EmissivityMap {
+        /// The file of the emissivities.
+        picture: ContentHash,
+        /// The file of their standard uncertainties.
+        uncertainty: ContentHash,
         /// Pixels with an emissivity.
         valid: usize,
         /// Pixels of the picture.
@@ -116,18 +124,6 @@ impl Record {
         Ok(Self::EmissivityByReference { entered, outcome })
     }
 
-    /// Carries out the mapping of a soaked board; the map itself comes beside the record.
-    ///
-    /// # Errors
-    /// As [`SoakedMap::map`].
-    pub fn emissivity_map(
-        entered: SoakedMap,
-        frames: &[Vec<Frame<ApparentKelvin>>],
-    ) -> Result<(Self, EmissivityMap), NoMap> {
-        let map = entered.map(frames)?;
-        Ok((Self::EmissivityMap { entered, outcome: map.outcome.clone() }, map))
-    }
-
     /// What it gives the session.
     #[must_use]
     pub fn yields(&self) -> Yield {
@@ -142,9 +138,47 @@ impl Record {
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
                 Yield::Finish { finish: outcome.finish(), degrees_of_freedom: outcome.degrees_of_freedom }
             }
-            Self::EmissivityMap { outcome, .. } => {
-                Yield::EmissivityMap { valid: outcome.valid, pixels: outcome.pixels }
+            Self::EmissivityMap { outcome, picture, uncertainty, .. } => Yield::EmissivityMap {
+                picture: picture.clone(),
+                uncertainty: uncertainty.clone(),
+                valid: outcome.valid,
+                pixels: outcome.pixels,
+            },
+        }
+    }
+
+    /// What was found, and how.
+    #[must_use]
+    pub const fn title(&self) -> &'static str {
+        match self {
+            Self::ReflectedByReflector { .. } => "Reflected temperature, from foil",
+            Self::ReflectedByDirectView { .. } => "Reflected temperature, by direct view",
+            Self::EmissivityByContact { .. } => "Emissivity, against a contact thermometer",
+            Self::EmissivityByReference { .. } => "Emissivity, against a reference surface",
+            Self::EmissivityMap { .. } => "Emissivity of the whole board, unpowered",
+        }
+    }
+
+    /// What its uncertainty is made of.
+    #[must_use]
+    pub fn contributions(&self) -> &[Contribution] {
+        match self {
+            Self::ReflectedByReflector { outcome, .. } | Self::ReflectedByDirectView { outcome, .. } => {
+                &outcome.contributions
             }
+            Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
+                &outcome.contributions
+            }
+            Self::EmissivityMap { .. } => &[],
+        }
+    }
+
+    /// The files that hold what it found.
+    #[must_use]
+    pub fn files(&self) -> Vec<&ContentHash> {
+        match self {
+            Self::EmissivityMap { picture, uncertainty, .. } => vec![picture, uncertainty],
+            _ => Vec::new(),
         }
     }
 

@@ -12,6 +12,7 @@ use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
 use crate::surface::{Finish, Region};
+use crate::uncertainty::InputUncertainty;
 use crate::units::{Kelvin, TemperatureUnit};
 
 /// One thing a person can do to the session.
@@ -39,10 +40,12 @@ pub enum Command {
     DescribeCapture { hash: ContentHash, metadata: CaptureMetadata },
     /// States reflected temperature and path.
     SetSurroundings { surroundings: Surroundings },
+    /// States how well the inputs are known.
+    SetInputUncertainty { input_uncertainty: InputUncertainty },
     /// States the emissivity outside all regions.
     SetWholeFinish { finish: Finish },
     /// Uses an emissivity picture, or none.
-    UseEmissivityMap { map: Option<ContentHash> },
+    UseEmissivityMap { map: Option<ContentHash>, uncertainty: Option<ContentHash> },
     /// Lays a region on top.
     AddRegion { region: Region },
     /// Replaces a region.
@@ -179,8 +182,12 @@ impl Session {
             Command::AssignRole { hash, role } => self.assign_role(&hash, role)?,
             Command::DescribeCapture { hash, metadata } => self.require_capture(&hash)?.metadata = metadata,
             Command::SetSurroundings { surroundings } => self.surroundings = surroundings,
+            Command::SetInputUncertainty { input_uncertainty } => self.input_uncertainty = input_uncertainty,
             Command::SetWholeFinish { finish } => self.surface.whole = finish,
-            Command::UseEmissivityMap { map } => self.surface.map = map,
+            Command::UseEmissivityMap { map, uncertainty } => {
+                self.surface.map = map;
+                self.surface.map_uncertainty = uncertainty;
+            }
             Command::AddRegion { region } => self.surface.regions.push(region),
             Command::ChangeRegion { index, region } => {
                 *require_item("region", &mut self.surface.regions, index)? = region

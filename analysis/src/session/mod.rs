@@ -7,6 +7,8 @@ pub mod command;
 pub mod history;
 pub mod saved;
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 pub use command::{Command, Refusal};
@@ -21,6 +23,7 @@ use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
 use crate::surface::Surface;
+use crate::uncertainty::InputUncertainty;
 use crate::units::{Kelvin, TemperatureUnit};
 
 /// What a capture is for.
@@ -144,6 +147,8 @@ pub struct Session {
     pub captures: Vec<CaptureRecord>,
     /// Reflected temperature and path.
     pub surroundings: Surroundings,
+    /// How well the inputs of the measurement are known.
+    pub input_uncertainty: InputUncertainty,
     /// Emissivities.
     pub surface: Surface,
     /// Design data.
@@ -174,6 +179,7 @@ impl Default for Session {
             temperature_unit: TemperatureUnit::default(),
             captures: Vec::new(),
             surroundings: Surroundings::default(),
+            input_uncertainty: InputUncertainty::default(),
             surface: Surface::default(),
             layout: BoardLayout::default(),
             landmarks: Vec::new(),
@@ -197,6 +203,15 @@ impl Session {
     #[must_use]
     pub fn unit(&self) -> Option<&CaptureRecord> {
         self.with_role(Role::Unit).next()
+    }
+
+    /// The files that the session needs: captures, emissivity pictures, and those of its procedures.
+    #[must_use]
+    pub fn files(&self) -> BTreeSet<ContentHash> {
+        let captures = self.captures.iter().map(|record| &record.hash);
+        let pictures = self.surface.map.iter().chain(&self.surface.map_uncertainty);
+        let worked_out = self.procedures.iter().flat_map(Record::files);
+        captures.chain(pictures).chain(worked_out).cloned().collect()
     }
 
     /// The capture with this content.

@@ -5,9 +5,10 @@
 use serde_json::Value;
 
 use super::Session;
+use crate::uncertainty::InputUncertainty;
 
 /// The schema this version writes.
-pub const SCHEMA: u64 = 1;
+pub const SCHEMA: u64 = 2;
 
 /// Why a saved session cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -56,18 +57,19 @@ pub fn load(text: &str) -> Result<Session, SavedError> {
 }
 
 /// Brings a saved session from schema `from` to [`SCHEMA`], one version a step.
-fn migrate(value: Value, from: u64) -> Value {
-    match from {
-        // Schema 0 was never released; its shape is that of 1 without `landmark_use`.
-        0 => {
-            let mut value = value;
-            if let Value::Object(fields) = &mut value {
-                fields.entry("landmark_use").or_insert_with(|| "start".into());
-            }
-            value
-        }
-        _ => value,
+fn migrate(mut value: Value, from: u64) -> Value {
+    let Value::Object(fields) = &mut value else { return value };
+    // Schema 0 was never released; its shape is that of 1 without `landmark_use`.
+    if from < 1 {
+        fields.entry("landmark_use").or_insert_with(|| "start".into());
     }
+    // Schema 1 knew of no uncertainties but those of emissivities, and of no procedures.
+    if from < 2 {
+        let usual = serde_json::to_value(InputUncertainty::default()).unwrap_or_default();
+        fields.entry("input_uncertainty").or_insert(usual);
+        fields.entry("procedures").or_insert_with(|| Value::Array(Vec::new()));
+    }
+    value
 }
 
 #[cfg(test)]
@@ -84,13 +86,15 @@ mod tests {
     fn an_older_schema_is_brought_up_to_date() {
         let mut value: Value = serde_json::from_str(&save(&Session::default()).unwrap()).unwrap();
         value["schema"] = 0.into();
-        value.as_object_mut().unwrap().remove("landmark_use");
+        for later in ["landmark_use", "input_uncertainty", "procedures"] {
+            value.as_object_mut().unwrap().remove(later);
+        }
         assert_eq!(load(&value.to_string()).unwrap(), Session::default());
     }
 
     #[test]
     fn a_session_from_the_future_is_refused_with_advice() {
-        let text = save(&Session::default()).unwrap().replace("\"schema\": 1", "\"schema\": 99");
+        let text = save(&Session::default()).unwrap().replace("\"schema\": 2", "\"schema\": 99");
         assert!(matches!(load(&text), Err(SavedError::TooNew { found: 99 })));
         assert!(matches!(load("{}"), Err(SavedError::NoSchema)));
         assert!(matches!(load("{"), Err(SavedError::Malformed(_))));

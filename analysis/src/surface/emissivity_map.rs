@@ -4,7 +4,7 @@
 //! centre does. A region in board millimetres is tested on the board, at the pixel's own place there,
 //! so its edge is exact under perspective; without a known map such a region is passed over.
 
-use crate::frame::{EmissivityFraction, Frame, FrameError, RawNumber};
+use crate::frame::{EmissivityFraction, EmissivityUncertainty, Frame, FrameError, RawNumber};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::surface::outline::{Bounds, Outline};
 use crate::surface::region::{Finish, PlacedOutline, Surface};
@@ -14,6 +14,12 @@ use crate::surface::region::{Finish, PlacedOutline, Surface};
 #[must_use]
 pub fn emissivities_of(pixels: &Frame<RawNumber>) -> Frame<EmissivityFraction> {
     pixels.map(|number| if number > 0.0 && number <= 1.0 { number } else { f32::NAN })
+}
+
+/// The standard uncertainties that a file's numbers state, of the same shape; a number that is none is invalid.
+#[must_use]
+pub fn emissivity_uncertainties_of(pixels: &Frame<RawNumber>) -> Frame<EmissivityUncertainty> {
+    pixels.map(|number| if number >= 0.0 { number } else { f32::NAN })
 }
 
 /// The emissivity of every pixel of the baseline frame, of shape `shape` = (rows, columns).
@@ -30,32 +36,60 @@ pub fn emissivity_map(
     board_to_picture: Option<&Homography<BoardMillimeters, BaselinePixels>>,
     picture: Option<&Frame<EmissivityFraction>>,
 ) -> Result<Frame<EmissivityFraction>, FrameError> {
+    let stated = |emissivity: f32| emissivity > 0.0 && emissivity <= 1.0;
+    lay(surface, shape, board_to_picture, picture, stated, |finish| finish.emissivity.value() as f32)
+}
+
+/// The standard uncertainty of [`emissivity_map`], pixel by pixel: that of the finish which decides the
+/// pixel. Where `picture` holds an uncertainty, that takes the place of the whole surface's, as the
+/// emissivity picture beside it does.
+///
+/// # Errors
+/// As [`emissivity_map`].
+pub fn emissivity_uncertainty_map(
+    surface: &Surface,
+    shape: (usize, usize),
+    board_to_picture: Option<&Homography<BoardMillimeters, BaselinePixels>>,
+    picture: Option<&Frame<EmissivityUncertainty>>,
+) -> Result<Frame<EmissivityUncertainty>, FrameError> {
+    let stated = |uncertainty: f32| uncertainty >= 0.0;
+    lay(surface, shape, board_to_picture, picture, stated, |finish| finish.uncertainty as f32)
+}
+
+/// A property of the surface for every pixel: `of` a finish, or as `picture` has it where that is `stated`.
+fn lay<Q>(
+    surface: &Surface,
+    shape: (usize, usize),
+    board_to_picture: Option<&Homography<BoardMillimeters, BaselinePixels>>,
+    picture: Option<&Frame<Q>>,
+    stated: impl Fn(f32) -> bool,
+    of: impl Fn(&Finish) -> f32,
+) -> Result<Frame<Q>, FrameError> {
     let (rows, columns) = shape;
-    let whole = surface.whole.emissivity.value() as f32;
-    let mut emissivities = vec![whole; rows * columns];
+    let mut values = vec![of(&surface.whole); rows * columns];
     if let Some(picture) = picture {
         if picture.shape() != shape {
             return Err(FrameError::ShapeMismatch { expected: shape, found: picture.shape() });
         }
-        for (emissivity, &stated) in emissivities.iter_mut().zip(picture.as_slice()) {
-            if stated > 0.0 && stated <= 1.0 {
-                *emissivity = stated;
+        for (value, &own) in values.iter_mut().zip(picture.as_slice()) {
+            if stated(own) {
+                *value = own;
             }
         }
     }
-    let mut canvas = Canvas { rows, columns, emissivities };
+    let mut canvas = Canvas { rows, columns, values };
     let picture_to_board = board_to_picture.map(Homography::inverse);
     for region in &surface.regions {
-        let emissivity = region.finish.emissivity.value() as f32;
+        let value = of(&region.finish);
         match (&region.outline, board_to_picture, &picture_to_board) {
-            (PlacedOutline::Pixels(outline), _, _) => canvas.lay(outline, emissivity, Some, |pixel| pixel),
+            (PlacedOutline::Pixels(outline), _, _) => canvas.lay(outline, value, Some, |pixel| pixel),
             (PlacedOutline::Board(outline), Some(there), Some(back)) => {
-                canvas.lay(outline, emissivity, |bounds| bounds.mapped(there), |pixel| back.apply(pixel));
+                canvas.lay(outline, value, |bounds| bounds.mapped(there), |pixel| back.apply(pixel));
             }
             (PlacedOutline::Board(_), _, _) => {}
         }
     }
-    Frame::from_rows(rows, columns, canvas.emissivities)
+    Frame::from_rows(rows, columns, canvas.values)
 }
 
 /// What decides the emissivity of a pixel.
@@ -87,21 +121,21 @@ pub fn finish_at<'a>(
     (DecidedBy::Whole, &surface.whole)
 }
 
-/// Emissivities under work, row by row.
+/// A property under work, row by row.
 struct Canvas {
     rows: usize,
     columns: usize,
-    emissivities: Vec<f32>,
+    values: Vec<f32>,
 }
 
 impl Canvas {
-    /// Lays `emissivity` over the pixels whose centre, moved by `place`, is inside `outline`.
+    /// Lays `value` over the pixels whose centre, moved by `place`, is inside `outline`.
     ///
     /// Only pixels in the `shadow` of the outline's bounds are tried; `None` means all.
     fn lay<S>(
         &mut self,
         outline: &Outline<S>,
-        emissivity: f32,
+        value: f32,
         shadow: impl Fn(Bounds<S>) -> Option<Bounds<BaselinePixels>>,
         place: impl Fn(Point<BaselinePixels>) -> Point<S>,
     ) {
@@ -110,17 +144,17 @@ impl Canvas {
             Outline::Stroke { path, radius } if path.len() > 2 => {
                 for step in path.windows(2) {
                     let step = Outline::Stroke { path: step.to_vec(), radius: *radius };
-                    self.lay_piece(&step, emissivity, &shadow, &place);
+                    self.lay_piece(&step, value, &shadow, &place);
                 }
             }
-            whole => self.lay_piece(whole, emissivity, &shadow, &place),
+            whole => self.lay_piece(whole, value, &shadow, &place),
         }
     }
 
     fn lay_piece<S>(
         &mut self,
         piece: &Outline<S>,
-        emissivity: f32,
+        value: f32,
         shadow: impl Fn(Bounds<S>) -> Option<Bounds<BaselinePixels>>,
         place: impl Fn(Point<BaselinePixels>) -> Point<S>,
     ) {
@@ -131,12 +165,12 @@ impl Canvas {
             }
             None => (0..self.rows, 0..self.columns),
         };
-        let lines = self.emissivities.chunks_exact_mut(self.columns.max(1)).enumerate();
+        let lines = self.values.chunks_exact_mut(self.columns.max(1)).enumerate();
         for (row, line) in lines.skip(rows.start).take(rows.len()) {
             let Some(pixels) = line.get_mut(columns.clone()) else { continue };
             for (pixel, column) in pixels.iter_mut().zip(columns.clone()) {
                 if piece.contains(place(Point::new(column as f64, row as f64))) {
-                    *pixel = emissivity;
+                    *pixel = value;
                 }
             }
         }
@@ -170,7 +204,7 @@ mod tests {
     }
 
     fn surface(regions: Vec<Region>) -> Surface {
-        Surface { whole: finish(0.9), map: None, regions }
+        Surface { whole: finish(0.9), map: None, map_uncertainty: None, regions }
     }
 
     /// A board seen at an angle: about 4 pixels a millimetre, one side nearer than the other.

@@ -6,7 +6,10 @@ pub mod material;
 pub mod outline;
 pub mod region;
 
-pub use emissivity_map::{DecidedBy, emissivities_of, emissivity_map, finish_at};
+pub use emissivity_map::{
+    DecidedBy, emissivities_of, emissivity_map, emissivity_uncertainties_of, emissivity_uncertainty_map,
+    finish_at,
+};
 pub use emitting::range_of_emitting;
 pub use material::{MATERIALS, Material, SOLDER_MASK, material};
 pub use outline::{Bounds, Outline};

@@ -52,6 +52,9 @@ pub struct Surface {
     /// An emissivity picture that replaces `whole` where it is valid: the hash of its file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub map: Option<ContentHash>,
+    /// The standard uncertainty of `map`, where there is one: the hash of its file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub map_uncertainty: Option<ContentHash>,
     /// Regions, bottom first.
     #[serde(default)]
     pub regions: Vec<Region>,
@@ -60,6 +63,6 @@ pub struct Surface {
 impl Default for Surface {
     /// Solder mask all over: most of most boards.
     fn default() -> Self {
-        Self { whole: SOLDER_MASK.finish(), map: None, regions: Vec::new() }
+        Self { whole: SOLDER_MASK.finish(), map: None, map_uncertainty: None, regions: Vec::new() }
     }
 }

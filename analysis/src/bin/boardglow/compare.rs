@@ -167,7 +167,7 @@ impl Bench {
         }
         let pixels = read_pixels(&path.display().to_string(), &bytes, PageChoice::First)?.pixels;
         let hash = ContentHash::of(&bytes);
-        self.apply(path, Command::UseEmissivityMap { map: Some(hash.clone()) })?;
+        self.apply(path, Command::UseEmissivityMap { map: Some(hash.clone()), uncertainty: None })?;
         self.shelf.insert(hash, Arc::new(pixels));
         self.originals.push(Original { file_name: file_name(path), bytes: Arc::new(bytes) });
         Ok(())

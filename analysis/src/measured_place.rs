@@ -1,0 +1,88 @@
+//! One place of a comparison with everything its uncertainty depends on, ready for a budget, for draws, or
+//! for the question what would make it better known.
+
+use ndarray::Array2;
+
+use crate::comparison::{Comparison, netd, surroundings};
+use crate::frame::{Frame, SurfaceKelvin};
+use crate::gradient::slope_squared;
+use crate::inspection::Basis;
+use crate::session::{CaptureRecord, Role, Session};
+use crate::uncertainty::{DifferencePlace, TemperaturePlace};
+use crate::units::{Emissivity, Kelvin};
+
+/// The pixel of the unit; `None` where it has no temperature.
+#[must_use]
+pub fn unit_place(
+    session: &Session,
+    comparison: &Comparison,
+    row: usize,
+    column: usize,
+) -> Option<TemperaturePlace> {
+    place(session, session.unit()?, comparison, &comparison.unit, row, column)
+}
+
+/// The pixel of the baselines' mean; `None` where it has no temperature.
+#[must_use]
+pub fn baseline_place(
+    session: &Session,
+    comparison: &Comparison,
+    row: usize,
+    column: usize,
+) -> Option<TemperaturePlace> {
+    let reference = session.with_role(Role::Baseline).next()?;
+    let pixels = comparison.baseline_count.max(1) as f64;
+    let place = place(session, reference, comparison, &comparison.baseline, row, column)?;
+    Some(TemperaturePlace { pixels, ..place })
+}
+
+/// The pixel of the difference; `None` where either side has no temperature.
+#[must_use]
+pub fn difference_place(
+    session: &Session,
+    comparison: &Comparison,
+    row: usize,
+    column: usize,
+) -> Option<DifferencePlace> {
+    let unit = unit_place(session, comparison, row, column)?;
+    let baseline = TemperaturePlace { pixels: 1.0, ..baseline_place(session, comparison, row, column)? };
+    Some(DifferencePlace {
+        unit,
+        baseline,
+        baselines: comparison.baseline_count,
+        slope: slope_at(&comparison.baseline, row, column),
+        residual_px: comparison.alignment.residual_px,
+        above_ambient: session.criteria.basis != Basis::Absolute,
+    })
+}
+
+fn place(
+    session: &Session,
+    record: &CaptureRecord,
+    comparison: &Comparison,
+    frame: &Frame<SurfaceKelvin>,
+    row: usize,
+    column: usize,
+) -> Option<TemperaturePlace> {
+    Some(TemperaturePlace {
+        temperature: Kelvin::new(f64::from(frame.at(row, column)?)).ok()?,
+        emissivity: Emissivity::new(f64::from(comparison.emissivity.at(row, column)?)).ok()?,
+        emissivity_uncertainty: f64::from(comparison.emissivity_uncertainty.at(row, column)?),
+        surroundings: surroundings(session, &record.hash),
+        band: record.metadata.band.unwrap_or(session.band),
+        netd: netd(session, &record.hash),
+        pixels: 1.0,
+    })
+}
+
+/// How steep a picture is at a pixel, K per pixel.
+fn slope_at(frame: &Frame<SurfaceKelvin>, row: usize, column: usize) -> f64 {
+    let (rows, columns) = frame.shape();
+    let around = |at: usize, count: usize| at.saturating_sub(1)..(at + 2).min(count);
+    let (down, across) = (around(row, rows), around(column, columns));
+    let middle = (row - down.start, column - across.start);
+    let crop = Array2::from_shape_fn((down.len(), across.len()), |(y, x)| {
+        frame.at(down.start + y, across.start + x).unwrap_or(f32::NAN)
+    });
+    slope_squared(crop.view()).get(middle).map_or(0.0, |squared| f64::from(squared.sqrt()))
+}

@@ -1,0 +1,233 @@
+//! The uncertainty of every pixel: of the unit's temperature, and of its difference from the baseline.
+
+use super::inputs::InputUncertainty;
+use crate::frame::{Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError, SurfaceKelvin};
+use crate::gradient::slope_squared;
+use crate::radiometry::{BandRadiance, BandTable, Surroundings, band_radiance};
+use crate::units::KelvinDifference;
+
+/// What the two sides of a difference were corrected with.
+#[derive(Debug, Clone, Copy)]
+pub struct DifferenceSetting<'a> {
+    /// Surface temperature of the unit.
+    pub unit: &'a Frame<SurfaceKelvin>,
+    /// Mean surface temperature of the baselines.
+    pub baseline: &'a Frame<SurfaceKelvin>,
+    /// How many baselines.
+    pub baselines: usize,
+    /// The emissivity of both.
+    pub emissivity: &'a Frame<EmissivityFraction>,
+    /// Its standard uncertainty.
+    pub emissivity_uncertainty: &'a Frame<EmissivityUncertainty>,
+    /// What surrounded the unit.
+    pub unit_surroundings: &'a Surroundings,
+    /// What surrounded the baselines.
+    pub baseline_surroundings: &'a Surroundings,
+    /// The camera's band.
+    pub table: &'a BandTable,
+    /// Noise of one pixel of the unit, K.
+    pub unit_netd: KelvinDifference,
+    /// Noise of one pixel of one baseline, K.
+    pub baseline_netd: KelvinDifference,
+    /// The alignment's residual, pixels.
+    pub residual_px: f64,
+    /// Whether rises above the air are subtracted rather than temperatures.
+    pub above_ambient: bool,
+}
+
+/// Standard uncertainties (k = 1), pixel by pixel; invalid where there is no temperature.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Certainty {
+    /// Of the unit's surface temperature, K.
+    pub unit: Frame<Difference>,
+    /// Of the difference, K.
+    pub difference: Frame<Difference>,
+    /// Of the difference that equal boards would show, K: what chance alone accounts for. An emissivity that
+    /// is wrong makes a difference larger or smaller, but makes none between boards that are alike.
+    pub between_equals: Frame<Difference>,
+}
+
+/// The uncertainties of all pixels at once: [`DifferencePlace::budget`](super::DifferencePlace::budget)
+/// for every one, by the band's table.
+///
+/// # Errors
+/// [`FrameError::ShapeMismatch`] when the pictures differ in size.
+pub fn certainty(
+    setting: &DifferenceSetting<'_>,
+    inputs: &InputUncertainty,
+) -> Result<Certainty, FrameError> {
+    setting.unit.require_same_shape(setting.baseline)?;
+    setting.unit.require_same_shape(setting.emissivity)?;
+    setting.unit.require_same_shape(setting.emissivity_uncertainty)?;
+    let sides = [setting.unit_surroundings, setting.baseline_surroundings]
+        .map(|surroundings| Side::new(surroundings, setting.table));
+    let variances = Variances::new(setting, inputs);
+    let mut difference = slope_squared(setting.baseline.view()).into_raw_vec_and_offset().0;
+    let mut unit = Vec::with_capacity(difference.len());
+    let mut between_equals = Vec::with_capacity(difference.len());
+    let temperatures = setting.unit.as_slice().iter().zip(setting.baseline.as_slice());
+    let surfaces = setting.emissivity.as_slice().iter().zip(setting.emissivity_uncertainty.as_slice());
+    for (((&hot, &cold), (&emissivity, &doubt)), slope_squared) in
+        temperatures.zip(surfaces).zip(&mut difference)
+    {
+        let one = sides[0].derivatives(hot, emissivity);
+        let other = sides[1].derivatives(cold, emissivity);
+        unit.push(variances.of_temperature(&one, doubt).sqrt());
+        between_equals.push(variances.of_difference(&other, &other, doubt, *slope_squared).sqrt());
+        *slope_squared = variances.of_difference(&one, &other, doubt, *slope_squared).sqrt();
+    }
+    let (rows, columns) = setting.unit.shape();
+    Ok(Certainty {
+        unit: Frame::from_rows(rows, columns, unit)?,
+        difference: Frame::from_rows(rows, columns, difference)?,
+        between_equals: Frame::from_rows(rows, columns, between_equals)?,
+    })
+}
+
+/// How one surface temperature moves with each input, and where it appears.
+#[derive(Clone, Copy)]
+struct Derivatives {
+    apparent_kelvin: f32,
+    apparent: f32,
+    emissivity: f32,
+    reflected: f32,
+    transmittance: f32,
+    path: f32,
+}
+
+/// The constants of one capture's measurement equation.
+struct Side<'a> {
+    table: &'a BandTable,
+    reflected: f32,
+    reflected_slope: f32,
+    path: f32,
+    path_slope: f32,
+    transmittance: f32,
+    background: f32,
+}
+
+impl<'a> Side<'a> {
+    fn new(surroundings: &Surroundings, table: &'a BandTable) -> Self {
+        let BandRadiance { radiance: reflected, slope: reflected_slope } =
+            band_radiance(table.band(), surroundings.reflected);
+        let BandRadiance { radiance: path, slope: path_slope } =
+            band_radiance(table.band(), surroundings.path);
+        let transmittance = surroundings.transmittance.value();
+        Self {
+            table,
+            reflected: reflected as f32,
+            reflected_slope: reflected_slope as f32,
+            path: path as f32,
+            path_slope: path_slope as f32,
+            transmittance: transmittance as f32,
+            background: (transmittance * reflected + (1.0 - transmittance) * path) as f32,
+        }
+    }
+
+    /// As [`sensitivity`](crate::radiometry::sensitivity), by the table.
+    #[inline]
+    fn derivatives(&self, kelvin: f32, emissivity: f32) -> Derivatives {
+        let (surface, slope) = self.table.radiance_and_slope(kelvin);
+        let arriving = self.background + (surface - self.reflected) * (self.transmittance * emissivity);
+        let (apparent_kelvin, kelvin_per_radiance) = self.table.temperature_and_slope(arriving);
+        let gain = 1.0 / (self.transmittance * emissivity * slope);
+        Derivatives {
+            apparent_kelvin,
+            apparent: gain / kelvin_per_radiance,
+            emissivity: -(surface - self.reflected) / (emissivity * slope),
+            reflected: -gain * self.transmittance * (1.0 - emissivity) * self.reflected_slope,
+            transmittance: -gain * (arriving - self.path) / self.transmittance,
+            path: -gain * (1.0 - self.transmittance) * self.path_slope,
+        }
+    }
+}
+
+/// The inputs' uncertainties, squared once for all pixels.
+struct Variances {
+    calibration_least: f32,
+    calibration_fraction: f32,
+    drift: f32,
+    reflected: f32,
+    transmittance: f32,
+    path: f32,
+    unit_noise: f32,
+    baseline_noise: f32,
+    /// 1/n of the baselines.
+    share: f32,
+    residual: f32,
+    ambient: f32,
+    common_calibration: bool,
+    common_emissivity: bool,
+    common_surroundings: bool,
+}
+
+impl Variances {
+    fn new(setting: &DifferenceSetting<'_>, inputs: &InputUncertainty) -> Self {
+        let squared = |value: f64| (value * value) as f32;
+        let share = 1.0 / setting.baselines.max(1) as f64;
+        let ambient = if setting.above_ambient { inputs.ambient.value() } else { 0.0 };
+        Self {
+            calibration_least: inputs.calibration.least.value() as f32,
+            calibration_fraction: inputs.calibration.fraction as f32,
+            drift: squared(inputs.drift.value()),
+            reflected: squared(inputs.reflected.value()),
+            transmittance: squared(inputs.transmittance),
+            path: squared(inputs.path.value()),
+            unit_noise: squared(setting.unit_netd.value()),
+            baseline_noise: squared(setting.baseline_netd.value()),
+            share: share as f32,
+            residual: squared(setting.residual_px),
+            ambient: squared(ambient) * (1.0 + share as f32),
+            common_calibration: inputs.shared.calibration,
+            common_emissivity: inputs.shared.emissivity,
+            common_surroundings: inputs.shared.surroundings,
+        }
+    }
+
+    #[inline]
+    fn calibration(&self, apparent_kelvin: f32) -> f32 {
+        self.calibration_least.max(self.calibration_fraction * (apparent_kelvin - 273.15).abs())
+    }
+
+    #[inline]
+    fn of_temperature(&self, by: &Derivatives, doubt: f32) -> f32 {
+        let calibration = self.calibration(by.apparent_kelvin);
+        let camera = self.unit_noise + self.drift + calibration * calibration;
+        let emissivity = by.emissivity * doubt;
+        by.apparent * by.apparent * camera
+            + emissivity * emissivity
+            + by.reflected * by.reflected * self.reflected
+            + by.transmittance * by.transmittance * self.transmittance
+            + by.path * by.path * self.path
+    }
+
+    #[inline]
+    fn of_difference(
+        &self,
+        unit: &Derivatives,
+        baseline: &Derivatives,
+        doubt: f32,
+        slope_squared: f32,
+    ) -> f32 {
+        let squares = |shared: bool, unit: f32, baseline: f32| {
+            let left = unit - baseline;
+            if shared { left * left } else { unit * unit + self.share * baseline * baseline }
+        };
+        let own = self.share * baseline.apparent * baseline.apparent;
+        let calibration = squares(
+            self.common_calibration,
+            unit.apparent * self.calibration(unit.apparent_kelvin),
+            baseline.apparent * self.calibration(baseline.apparent_kelvin),
+        );
+        let surroundings = self.common_surroundings;
+        unit.apparent * unit.apparent * (self.unit_noise + self.drift)
+            + own * (self.baseline_noise + self.drift)
+            + calibration
+            + squares(self.common_emissivity, unit.emissivity, baseline.emissivity) * doubt * doubt
+            + squares(surroundings, unit.reflected, baseline.reflected) * self.reflected
+            + squares(surroundings, unit.transmittance, baseline.transmittance) * self.transmittance
+            + squares(surroundings, unit.path, baseline.path) * self.path
+            + slope_squared * self.residual
+            + self.ambient
+    }
+}
