@@ -140,6 +140,7 @@ impl<'a> Source<'a> {
 /// In a float of this size the last bit counts ones, so the sum's low half is the number. A cast would round
 /// towards zero and check its range one number at a time.
 #[inline]
+#[expect(clippy::manual_clamp, reason = "clamp would keep a NaN, which then looked like the first pixel")]
 fn whole_steps(steps: f64) -> i32 {
     const ONES: f64 = (1_u64 << 52) as f64 + (1_u64 << 51) as f64;
     const FAR: f64 = (1 << 30) as f64;
