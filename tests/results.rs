@@ -69,6 +69,9 @@ fn comparison(designator: &str) -> Comparison {
     shown[(0, 0)] = f32::NAN;
     Comparison {
         emissivity: flat(0.92),
+        emissivity_uncertainty: flat(0.02),
+        unit_uncertainty: flat(0.9),
+        difference_uncertainty: flat(0.3),
         baseline: surface(10.0),
         unit: surface(35.0),
         difference: Frame::new(shown).unwrap(),

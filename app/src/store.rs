@@ -5,6 +5,7 @@
 
 mod arrivals;
 mod comparing;
+mod emissivity_mapping;
 mod engine;
 mod keeping;
 mod preview;

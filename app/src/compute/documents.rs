@@ -1,7 +1,5 @@
 //! The documents a comparison is handed on as, written and read in the worker.
 
-use std::collections::BTreeSet;
-
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
 use analysis::result::{
@@ -42,10 +40,9 @@ impl Workbench {
         comparison: &Comparison,
         written_at: &str,
     ) -> Result<Vec<Written>, Failure> {
-        let needed = session.captures.iter().map(|record| &record.hash).chain(&session.surface.map);
-        let needed: BTreeSet<_> = needed.collect();
-        let originals: Vec<_> = needed
-            .into_iter()
+        let originals: Vec<_> = session
+            .files()
+            .iter()
             .filter_map(|hash| self.captures.get(hash))
             .map(|kept| OriginalFile { file_name: &kept.file_name, bytes: &kept.bytes })
             .collect();

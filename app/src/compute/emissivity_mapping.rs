@@ -33,6 +33,6 @@ impl Workbench {
         for bytes in files {
             buffers.push(Buffer::Bytes(bytes.map_err(|error| Failure::new(error, NOTHING_CHANGED))?));
         }
-        Ok((Outcome::EmissivityMapped { entered: Box::new(entered), outcome: Box::new(outcome) }, buffers))
+        Ok((Outcome::EmissivityMapped { entered: Box::new(entered), map: Box::new(outcome) }, buffers))
     }
 }

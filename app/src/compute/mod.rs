@@ -5,6 +5,7 @@
 
 pub mod client;
 mod documents;
+mod emissivity_mapping;
 pub mod handle;
 pub mod protocol;
 pub mod relevance;

@@ -116,7 +116,7 @@ pub enum Outcome {
     /// Something is missing before there can be a comparison.
     CannotCompare { why: String },
     /// Emissivities were mapped. Beside it: the bytes of the picture and of its uncertainty, as files.
-    EmissivityMapped { entered: Box<SoakedMap>, outcome: Box<SoakedOutcome> },
+    EmissivityMapped { entered: Box<SoakedMap>, map: Box<SoakedOutcome> },
     /// A document was written. Beside it: one array of bytes for each file.
     Written { files: Vec<WrittenFile> },
     /// A result file was read. Beside it: the bytes of its captures, in the order of `captures`.
@@ -175,6 +175,9 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         numbers(comparison.unit),
         numbers(comparison.difference),
         numbers(comparison.tolerance),
+        numbers(comparison.emissivity_uncertainty),
+        numbers(comparison.unit_uncertainty),
+        numbers(comparison.difference_uncertainty),
     ];
     let summary = ComparisonSummary {
         rows,
@@ -208,6 +211,9 @@ pub fn unpack_comparison(
         unit: picture(&mut buffers, 2, rows, columns)?,
         difference: picture(&mut buffers, 3, rows, columns)?,
         tolerance: picture(&mut buffers, 4, rows, columns)?,
+        emissivity_uncertainty: picture(&mut buffers, 5, rows, columns)?,
+        unit_uncertainty: picture(&mut buffers, 6, rows, columns)?,
+        difference_uncertainty: picture(&mut buffers, 7, rows, columns)?,
         alignment: summary.alignment,
         noise: summary.noise,
         baseline_count: summary.baseline_count,

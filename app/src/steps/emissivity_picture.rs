@@ -27,7 +27,7 @@ pub fn EmissivityPicture() -> impl IntoView {
     });
     let choose = move |place: usize| {
         let picked = place.checked_sub(1).and_then(|place| candidates.get_untracked().get(place).cloned());
-        store.dispatch(Command::UseEmissivityMap { map: picked.map(|(hash, _)| hash) });
+        store.dispatch(Command::UseEmissivityMap { map: picked.map(|(hash, _)| hash), uncertainty: None });
     };
     let nothing = move || candidates.with(Vec::is_empty) && used.with(Option::is_none);
     view! {

@@ -18,6 +18,7 @@ mod landmarks;
 mod part_limits;
 mod placement_unit;
 mod probes;
+mod procedures;
 mod quantity_answer;
 mod quantity_form;
 mod regions;

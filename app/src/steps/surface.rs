@@ -9,6 +9,7 @@ use super::emissivity_lesson::EmissivityLesson;
 use super::emissivity_picture::EmissivityPicture;
 use super::finish_form::FinishForm;
 use super::kelvin_fields::{TemperatureField, needed};
+use super::procedures::Procedures;
 use super::regions::{NewRegions, Regions};
 use super::standing::stated_reflected;
 use crate::store::Store;
@@ -36,6 +37,7 @@ pub fn SurfaceStep() -> impl IntoView {
         <NewRegions />
         <Regions />
         <WhatItMirrors />
+        <Procedures />
     }
 }
 

@@ -21,7 +21,7 @@ const PAUSE: u32 = 200;
 
 /// The captures whose pixels a session needs, its emissivity picture among them.
 pub(super) fn pixels_of(session: &Session) -> BTreeSet<ContentHash> {
-    session.captures.iter().map(|record| record.hash.clone()).chain(session.surface.map.clone()).collect()
+    session.files()
 }
 
 /// What is missing before a comparison can be asked for.
@@ -223,6 +223,9 @@ impl Store {
                 self.capture_over(batch, id, None);
             }
             Purpose::Restore => self.tell(told("The result file was not opened: it was stopped.".to_owned())),
+            Purpose::MapEmissivity => {
+                self.tell(told("The emissivities were not worked out: it was stopped.".to_owned()));
+            }
             Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),
             Purpose::Reload { .. }
             | Purpose::Apparent { .. }

@@ -40,6 +40,8 @@ pub(super) enum Purpose {
     EmissivityPicture,
     /// The comparison of this session.
     Compare { session: Arc<Session> },
+    /// The emissivities of the soaked board.
+    MapEmissivity,
     /// A document to download.
     Write,
     /// A result file to restore.

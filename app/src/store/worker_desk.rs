@@ -132,6 +132,9 @@ impl Store {
             Outcome::Restored { file_name, session, captures } => {
                 self.take_restored(&file_name, *session, captures, buffers);
             }
+            Outcome::EmissivityMapped { entered, map } => {
+                self.take_emissivity_map(*entered, *map, buffers)
+            }
             Outcome::Failed { what, hint } => self.on_failed(id, purpose, Notice::trouble(what, hint)),
         }
     }
@@ -160,7 +163,9 @@ impl Store {
                 self.engine.update_value(|engine| engine.stopped = Some(session));
                 self.comparison.set(ComparisonState::Failed(notice));
             }
-            Purpose::Write | Purpose::Restore | Purpose::EmissivityPicture => self.tell(notice),
+            Purpose::Write | Purpose::Restore | Purpose::EmissivityPicture | Purpose::MapEmissivity => {
+                self.tell(notice);
+            }
         }
     }
 

@@ -46,7 +46,8 @@ fn entered(
     };
     let soaks: Vec<Soak> = stated.iter().filter_map(soak).collect();
     let first = soaks.first().ok_or("State the temperature of at least one capture that was set aside.")?;
-    let netd = first.captures.first().and_then(|hash| session.capture(hash)).and_then(|record| record.metadata.netd);
+    let netd =
+        first.captures.first().and_then(|hash| session.capture(hash)).and_then(|record| record.metadata.netd);
     let reflected = if solve {
         ReflectedKnowledge::Solved
     } else {
@@ -91,7 +92,9 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
             .map(|(place, (hash, name))| {
                 let wanted = hash.clone();
                 let value = Signal::derive(move || {
-                    stated.with(|stated| stated.iter().find(|(known, _)| *known == wanted).and_then(|(_, board)| *board))
+                    stated.with(|stated| {
+                        stated.iter().find(|(known, _)| *known == wanted).and_then(|(_, board)| *board)
+                    })
                 });
                 let commit = move |typed: Option<Kelvin>| {
                     stated.update(|stated| {

@@ -48,7 +48,10 @@ pub fn ByContact() -> impl IntoView {
             contact_uncertainty: contact.get(),
             camera_uncertainty: camera.get(),
             reading_noise: KelvinDifference::ZERO,
-            repeats: repeats.into_iter().map(|(contact, apparent)| ContactRepeat { contact, apparent }).collect(),
+            repeats: repeats
+                .into_iter()
+                .map(|(contact, apparent)| ContactRepeat { contact, apparent })
+                .collect(),
         };
         Record::contact(entered).map_err(|error| error.to_string())
     });

@@ -1,7 +1,6 @@
 //! Measured instead of guessed: the bench procedures that yield a reflected temperature or an emissivity.
 
 mod board_map;
-mod cavity;
 mod emissivity;
 mod outcome;
 mod readings;
@@ -23,7 +22,6 @@ pub fn Procedures() -> impl IntoView {
             <reflected::ByDirectView />
             <emissivity::ByContact />
             <emissivity::ByReference />
-            <cavity::ByCavity />
             <board_map::ByUnpoweredCaptures />
             <records::Records />
         </div>

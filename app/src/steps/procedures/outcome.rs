@@ -1,6 +1,7 @@
 //! What came out of a procedure, as it is being entered, and the button that keeps it.
 
-use analysis::procedure::{Contribution, Record, Yield, coverage_factor};
+use analysis::procedure::{Contribution, Record, Yield};
+use analysis::propagation::coverage_factor;
 use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -14,19 +15,27 @@ const CONFIDENCE: f64 = 0.95;
 /// What a record yields, in one line: the value with its expanded uncertainty.
 #[must_use]
 pub fn headline(record: &Record, unit: TemperatureUnit) -> String {
-    let factor = coverage_factor(CONFIDENCE, record.degrees_of_freedom()).unwrap_or(2.0);
-    let stated = format!("(95 %, k = {factor:.2})");
+    let factor = |degrees| coverage_factor(CONFIDENCE, degrees).unwrap_or(2.0);
     match record.yields() {
-        Yield::ReflectedTemperature { reflected, uncertainty } => format!(
-            "Reflected temperature {} ± {} {stated}",
-            wording::temperature(unit, reflected.value()),
-            wording::interval(unit, factor * uncertainty.value()),
-        ),
-        Yield::Finish(finish) => format!(
-            "Emissivity {:.3} ± {:.3} {stated}",
-            finish.emissivity.value(),
-            factor * finish.uncertainty
-        ),
+        Yield::ReflectedTemperature { reflected, uncertainty, degrees_of_freedom } => {
+            let factor = factor(degrees_of_freedom);
+            format!(
+                "Reflected temperature {} ± {} (95 %, k = {factor:.2})",
+                wording::temperature(unit, reflected.value()),
+                wording::interval(unit, factor * uncertainty.value()),
+            )
+        }
+        Yield::Finish { finish, degrees_of_freedom } => {
+            let factor = factor(degrees_of_freedom);
+            format!(
+                "Emissivity {:.3} ± {:.3} (95 %, k = {factor:.2})",
+                finish.emissivity.value(),
+                factor * finish.uncertainty
+            )
+        }
+        Yield::EmissivityMap { valid, pixels, .. } => {
+            format!("Emissivity of {} of the picture", wording::percent(valid as f64 / pixels.max(1) as f64))
+        }
     }
 }
 
@@ -69,12 +78,14 @@ pub fn OutcomeCard(
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
     let figures = move || {
         record.get().ok().map(|record| {
+            let heed = record.warnings();
+            let none = heed.is_empty();
             let warnings: Vec<_> =
-                record.warnings().iter().map(|warning| view! { <li>{warning.to_string()}</li> }).collect();
+                heed.iter().map(|warning| view! { <li>{warning.to_string()}</li> }).collect();
             view! {
                 <p class="penned" data-testid=format!("{testid}-outcome")>{headline(&record, unit.get())}</p>
                 <Shares contributions=record.contributions().to_vec() />
-                <ul class="caution" hidden=warnings.is_empty()>{warnings}</ul>
+                <ul class="caution" hidden=none>{warnings}</ul>
             }
         })
     };

@@ -106,9 +106,9 @@ fn under_cross_hair() -> Memo<Option<Kelvin>> {
     let (store, look) = (Store::expect(), expect_context::<Look>());
     Memo::new(move |_| {
         let cursor = look.cursor.get().filter(|cursor| cursor.plane == Plane::Baseline)?;
-        let hash = store.session().with(|session| {
-            session.with_role(Role::Baseline).next().map(|record| record.hash.clone())
-        })?;
+        let hash = store
+            .session()
+            .with(|session| session.with_role(Role::Baseline).next().map(|record| record.hash.clone()))?;
         pixel_at(cursor.at)?;
         let place = analysis::geometry::Point::new(cursor.at.x, cursor.at.y);
         let reading = analysis::inspection::place_reading::read_point(&*store.apparent(&hash)?, place)?;

@@ -40,7 +40,7 @@ fn RecordItem(
     let kept = record.clone();
     let line = move || headline(&kept, unit.get());
     let uses = match record.yields() {
-        Yield::ReflectedTemperature { reflected, uncertainty } => {
+        Yield::ReflectedTemperature { reflected, uncertainty, .. } => {
             let take = move |_| {
                 let session = store.session().get_untracked();
                 let surroundings = analysis::radiometry::Surroundings { reflected, ..session.surroundings };
@@ -54,7 +54,7 @@ fn RecordItem(
             view! { <button data-testid=format!("use-record-{}", index + 1) on:click=take>"Use it for the board"</button> }
                 .into_any()
         }
-        Yield::Finish(finish) => {
+        Yield::Finish { finish, .. } => {
             let whole = finish.clone();
             let for_whole = move |_| store.dispatch(Command::SetWholeFinish { finish: whole.clone() });
             let for_regions = move |_| look.finish.set(finish.clone());
@@ -66,8 +66,14 @@ fn RecordItem(
             }
             .into_any()
         }
-        Yield::EmissivityPicture(picture) => {
-            let take = move |_| store.dispatch(Command::UseEmissivityMap { map: Some(picture.clone()) });
+        Yield::EmissivityMap { picture, uncertainty, .. } => {
+            let (map, uncertainty) = (Some(picture), Some(uncertainty));
+            let take = move |_| {
+                store.dispatch(Command::UseEmissivityMap {
+                    map: map.clone(),
+                    uncertainty: uncertainty.clone(),
+                });
+            };
             view! { <button data-testid=format!("use-record-{}", index + 1) on:click=take>"Use this picture"</button> }
                 .into_any()
         }
