@@ -52,6 +52,36 @@ pub fn interval(unit: TemperatureUnit, kelvin: f64) -> String {
     difference(unit, kelvin.abs()).trim_start_matches('+').to_owned()
 }
 
+/// A temperature with half its 95 % interval: `61.4 ± 1.2 °C`.
+#[must_use]
+pub fn temperature_within(unit: TemperatureUnit, kelvin: f64, expanded: f64) -> String {
+    let half = unit.show_difference(expanded);
+    format!("{} ± {} {}", number(unit.show(kelvin), 1), number(half, digits_of(half)), unit.symbol())
+}
+
+/// A difference with half its 95 % interval: `+11.5 ± 0.4 K`.
+#[must_use]
+pub fn difference_within(unit: TemperatureUnit, kelvin: f64, expanded: f64) -> String {
+    let half = unit.show_difference(expanded);
+    let value = difference(unit, kelvin);
+    let value = value.split(' ').next().unwrap_or_default();
+    format!("{value} ± {} {}", number(half, digits_of(half)), unit.difference_symbol())
+}
+
+/// A tenth is enough but for the smallest.
+fn digits_of(half: f64) -> usize {
+    if half < 0.95 { 2 } else { 1 }
+}
+
+/// A temperature that is only known to lie between two others: `40.1 to 95.3 °C`.
+#[must_use]
+pub fn temperature_between(unit: TemperatureUnit, low: f64, high: f64) -> String {
+    let end = |kelvin: f64, open: &str| {
+        if kelvin.is_finite() { number(unit.show(kelvin), 1) } else { open.to_owned() }
+    };
+    format!("{} to {} {}", end(low, "unknown"), end(high, "unknown"), unit.symbol())
+}
+
 /// An emissivity with its standard uncertainty: `0.92 ± 0.03`.
 #[must_use]
 pub fn emissivity(finish: &Finish) -> String {

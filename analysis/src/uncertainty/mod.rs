@@ -22,5 +22,5 @@ pub use budget::{Budget, Contribution, DifferencePlace, Input, TemperaturePlace}
 pub use effort::{Effort, EffortGain, efforts};
 pub use inputs::{CalibrationUncertainty, InputUncertainty, SharedInputs};
 pub use monte_carlo::{Drawn, draw_temperatures};
-pub use pictures::{Certainty, DifferenceSetting, certainty};
+pub use pictures::{Certainty, DifferenceSetting, certainty, expanded, is_measurable};
 pub use skewed::{is_skewed, temperature_interval};

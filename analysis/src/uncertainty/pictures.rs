@@ -6,6 +6,22 @@ use crate::gradient::slope_squared;
 use crate::radiometry::{BandRadiance, BandTable, Surroundings, band_radiance};
 use crate::units::KelvinDifference;
 
+/// The factor from standard to expanded uncertainty, 95 % of the normal law.
+const COVERAGE: f32 = 1.959_964;
+
+/// Half the width of the 95 % interval, from a standard uncertainty.
+#[must_use]
+pub fn expanded(standard_uncertainty: f32) -> f32 {
+    COVERAGE * standard_uncertainty
+}
+
+/// Whether a value of this standard uncertainty, K, can be read at all: half its 95 % interval is `within`
+/// the limit that was stated.
+#[must_use]
+pub fn is_measurable(standard_uncertainty: f32, within: KelvinDifference) -> bool {
+    f64::from(expanded(standard_uncertainty)) <= within.value()
+}
+
 /// What the two sides of a difference were corrected with.
 #[derive(Debug, Clone, Copy)]
 pub struct DifferenceSetting<'a> {

@@ -25,7 +25,7 @@ pub fn StageBar() -> impl IntoView {
                 chosen=arrangement
                 choose=move |arrangement| {
                     look.arrangement.set(arrangement);
-                    if arrangement != Arrangement::Single && look.subject.get_untracked() == Subject::Difference {
+                    if arrangement != Arrangement::Single && look.subject.get_untracked().is_derived() {
                         look.subject.set(Subject::Baseline);
                     }
                 }
@@ -63,10 +63,11 @@ fn ViewMenu() -> impl IntoView {
     let look = expect_context::<Look>();
     view! {
         <details class="menu" data-testid="view-menu">
-            <summary>"Colours, marks"</summary>
+            <summary>"View"</summary>
             <div class="menu-body">
                 <PalettePicker label="Colours of temperatures" palettes=&Palette::RISING chosen=look.rising />
                 <PalettePicker label="Colours of differences" palettes=&Palette::DIVERGING chosen=look.diverging />
+                <Tick label="Hatch what is not measurable" on=look.hatched set=move |on| look.hatched.set(on) />
                 <Tick label="Findings" on=look.findings set=move |on| look.findings.set(on) />
                 <Tick label="Part bodies" on=look.parts set=move |on| look.parts.set(on) />
                 <Tick label="Regions of the surface" on=look.regions set=move |on| look.regions.set(on) />

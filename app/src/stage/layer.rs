@@ -2,15 +2,16 @@
 //!
 //! Pan and zoom only move the canvas; it is painted again when values, colours or limits change.
 
-use analysis::palette::Palette;
 use leptos::html::Canvas;
 use leptos::prelude::*;
 use wasm_bindgen::{Clamped, JsCast};
 use web_sys::{CanvasRenderingContext2d, HtmlCanvasElement, ImageData};
 
+use super::hatch::hatch;
 use super::look::Look;
 use super::scale::Scales;
 use super::shown::Shown;
+use crate::store::Store;
 
 /// A picture as a canvas.
 #[component]
@@ -27,13 +28,20 @@ pub fn Layer(
 ) -> impl IntoView {
     let look = expect_context::<Look>();
     let scales = expect_context::<Scales>();
+    let store = Store::expect();
+    let measurable_within =
+        Memo::new(move |_| store.session().with(|session| session.input_uncertainty.measurable_within));
     let canvas = NodeRef::<Canvas>::new();
     Effect::new(move || {
         let Some(canvas) = canvas.get() else { return };
         shown.with(|shown| match shown {
             Some(shown) => {
-                let (limits, palette) = scales.of(shown.is_difference());
-                paint_canvas(&canvas, shown, limits, palette);
+                let (limits, palette) = scales.of(shown.scale());
+                let mut rgba = shown.colors(limits, palette);
+                if let Some(uncertainty) = shown.uncertainty().filter(|_| look.hatched.get()) {
+                    hatch(&mut rgba, uncertainty, measurable_within.get());
+                }
+                paint_canvas(&canvas, shown, &rgba);
             }
             None => canvas.set_width(0),
         });
@@ -64,11 +72,10 @@ pub fn Layer(
     }
 }
 
-fn paint_canvas(canvas: &HtmlCanvasElement, shown: &Shown, limits: (f64, f64), palette: Palette) {
+fn paint_canvas(canvas: &HtmlCanvasElement, shown: &Shown, rgba: &[u8]) {
     let extent = shown.extent();
     let (width, height) = (extent.width as u32, extent.height as u32);
-    let rgba = shown.colors(limits, palette);
-    let Ok(image) = ImageData::new_with_u8_clamped_array_and_sh(Clamped(&rgba), width, height) else {
+    let Ok(image) = ImageData::new_with_u8_clamped_array_and_sh(Clamped(rgba), width, height) else {
         return;
     };
     if (canvas.width(), canvas.height()) != (width, height) {

@@ -21,11 +21,29 @@ pub enum Subject {
     Unit,
     /// Unit minus baseline.
     Difference,
+    /// How well the difference is known.
+    Uncertainty,
 }
 
 impl Subject {
     /// All of them, in the order of the work.
-    pub const ALL: [Self; 3] = [Self::Baseline, Self::Unit, Self::Difference];
+    pub const ALL: [Self; 4] = [Self::Baseline, Self::Unit, Self::Difference, Self::Uncertainty];
+
+    /// Whether it is worked out from baseline and unit, so that neither can be drawn on in it.
+    #[must_use]
+    pub const fn is_derived(self) -> bool {
+        matches!(self, Self::Difference | Self::Uncertainty)
+    }
+
+    /// The colour scale it is painted with.
+    #[must_use]
+    pub const fn scale(self) -> ScaleKind {
+        match self {
+            Self::Baseline | Self::Unit => ScaleKind::Temperature,
+            Self::Difference => ScaleKind::Difference,
+            Self::Uncertainty => ScaleKind::Uncertainty,
+        }
+    }
 
     /// What a person reads.
     #[must_use]
@@ -34,8 +52,20 @@ impl Subject {
             Self::Baseline => "Baseline",
             Self::Unit => "Unit",
             Self::Difference => "Difference",
+            Self::Uncertainty => "Uncertainty",
         }
     }
+}
+
+/// What a colour scale measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ScaleKind {
+    /// Temperatures, between two limits.
+    Temperature,
+    /// Differences, the same on both sides of zero.
+    Difference,
+    /// Half-widths of 95 % intervals, from zero.
+    Uncertainty,
 }
 
 /// How baseline and unit are put before the eye.
@@ -60,7 +90,7 @@ impl Arrangement {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Single => "Single",
-            Self::Beside => "Side by side",
+            Self::Beside => "Beside",
             Self::Blink => "Blink",
             Self::Swipe => "Swipe",
         }
@@ -183,8 +213,12 @@ pub struct Look {
     pub limits: RwSignal<Option<(f64, f64)>>,
     /// Half the width of the difference scale, K; `None` follows the picture.
     pub span: RwSignal<Option<f64>>,
+    /// Upper end of the scale of uncertainties, K; `None` follows the picture.
+    pub most_uncertain: RwSignal<Option<f64>>,
     /// Whether enlarged pixels are blended.
     pub smooth: RwSignal<bool>,
+    /// Whether what is not measurable is hatched.
+    pub hatched: RwSignal<bool>,
     /// Whether part bodies are drawn.
     pub parts: RwSignal<bool>,
     /// Whether findings are drawn.
@@ -231,7 +265,9 @@ impl Look {
             diverging: RwSignal::new(Palette::DIVERGING[0]),
             limits: RwSignal::new(None),
             span: RwSignal::new(None),
+            most_uncertain: RwSignal::new(None),
             smooth: RwSignal::new(false),
+            hatched: RwSignal::new(true),
             parts: RwSignal::new(true),
             findings: RwSignal::new(true),
             regions: RwSignal::new(true),
@@ -257,7 +293,7 @@ impl Look {
         self.pending_landmark.set(None);
         if tool == Tool::Landmark {
             self.arrangement.set(Arrangement::Beside);
-        } else if tool != Tool::Look && self.subject.get_untracked() == Subject::Difference {
+        } else if tool != Tool::Look && self.subject.get_untracked().is_derived() {
             self.subject.set(Subject::Baseline);
         }
         self.tool.set(tool);

@@ -12,7 +12,10 @@ pub mod bodies;
 pub mod shown;
 
 pub mod bar;
+pub mod certainty;
+pub mod draws_chart;
 pub mod gauges;
+pub mod hatch;
 pub mod layer;
 pub mod overlay;
 pub mod pane;
@@ -49,6 +52,8 @@ pub struct Pictures {
     pub unit: Picture,
     /// Unit minus baseline.
     pub difference: Picture,
+    /// How well the difference is known.
+    pub uncertainty: Picture,
     /// The unit in its own pixels.
     pub unit_own: Picture,
 }
@@ -61,6 +66,7 @@ impl Pictures {
             baseline: Memo::new(move |_| shown(store, Subject::Baseline)),
             unit: Memo::new(move |_| shown(store, Subject::Unit)),
             difference: Memo::new(move |_| shown(store, Subject::Difference)),
+            uncertainty: Memo::new(move |_| shown(store, Subject::Uncertainty)),
             unit_own: Memo::new(move |_| captured(store, Role::Unit)),
         }
     }
@@ -72,6 +78,7 @@ impl Pictures {
             Subject::Baseline => self.baseline,
             Subject::Unit => self.unit,
             Subject::Difference => self.difference,
+            Subject::Uncertainty => self.uncertainty,
         }
     }
 }
@@ -133,6 +140,7 @@ pub fn Stage() -> impl IntoView {
                 <scale::ColorScale />
             </div>
             <readout::ReadOut />
+            <certainty::CertaintyPanel />
             <gauges::Gauges />
         </section>
     }
@@ -200,7 +208,7 @@ fn follow_the_work(store: Store, look: Look, pictures: Pictures) {
         if now && before == Some(false) && at_rest {
             look.subject.set(Subject::Difference);
         }
-        if !now && look.subject.get_untracked() == Subject::Difference {
+        if !now && look.subject.get_untracked().is_derived() {
             look.subject.set(Subject::Baseline);
         }
         now

@@ -1,15 +1,20 @@
 //! The line of readings: what the place under the pointer or cross-hair reads, and why.
 
 use analysis::geometry::Point;
+use analysis::measured_place::difference_place;
 use analysis::surface::{DecidedBy, finish_at};
+use analysis::uncertainty::{
+    DifferencePlace, InputUncertainty, TemperaturePlace, is_skewed, temperature_interval,
+};
+use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use super::Pictures;
 use super::bodies::Bodies;
 use super::look::{Cursor, Look, Plane};
-use super::shown::Shown;
+use super::shown::{Shown, pixel_at};
 use super::view::Spot;
-use crate::store::Store;
+use crate::store::{ComparisonState, Store};
 use crate::wording;
 
 /// One reading with its name.
@@ -30,14 +35,26 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
     let mut readings = Vec::new();
     let mut say = |name, testid, value: String| readings.push(Reading { name, value, testid });
     let temperature = |kelvin| wording::temperature(unit, kelvin);
+    let compared = (cursor.plane == Plane::Baseline).then(|| compared_places(store, at)).flatten();
+    let surely = |place: Option<TemperaturePlace>, kelvin: f64| {
+        let inputs = store.session().with(|session| session.input_uncertainty.clone());
+        place
+            .and_then(|place| temperature_words(unit, &place, &inputs))
+            .unwrap_or_else(|| temperature(kelvin))
+    };
     if let Some(kelvin) = pictures.baseline.with(value) {
-        say("Baseline", "reading-baseline", temperature(kelvin));
+        say("Baseline", "reading-baseline", surely(compared.map(|compared| compared.baseline), kelvin));
     }
     if let Some(kelvin) = pictures.unit.with(value) {
-        say("Unit", "reading-unit", temperature(kelvin));
+        say("Unit", "reading-unit", surely(compared.map(|compared| compared.unit), kelvin));
     }
     if let Some(kelvin) = pictures.difference.with(value) {
-        say("Difference", "reading-difference", wording::difference(unit, kelvin));
+        let uncertainty = pictures.uncertainty.with(value);
+        let words = uncertainty.map_or_else(
+            || wording::difference(unit, kelvin),
+            |expanded| wording::difference_within(unit, kelvin, expanded),
+        );
+        say("Difference", "reading-difference", words);
     }
     if cursor.plane == Plane::Baseline {
         say("Emissivity", "reading-emissivity", emissivity_at(store, bodies, at));
@@ -47,6 +64,30 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
     }
     say("Place", "reading-place", place_text(bodies, cursor));
     readings
+}
+
+/// The place in both pictures, once they are compared and up to date. Reactive.
+fn compared_places(store: Store, at: Spot) -> Option<DifferencePlace> {
+    let (row, column) = pixel_at(at)?;
+    let session = store.session().get();
+    match store.comparison().get() {
+        ComparisonState::Ready(comparison) => difference_place(&session, &comparison, row, column),
+        _ => None,
+    }
+}
+
+/// A temperature with its 95 % interval: as ± where that is right, else from where to where.
+fn temperature_words(
+    unit: TemperatureUnit,
+    place: &TemperaturePlace,
+    inputs: &InputUncertainty,
+) -> Option<String> {
+    if is_skewed(place.emissivity.value(), place.emissivity_uncertainty) {
+        let interval = temperature_interval(place, inputs).ok()?;
+        return Some(wording::temperature_between(unit, interval.low, interval.high));
+    }
+    let expanded = place.budget(inputs).ok()?.expanded();
+    Some(wording::temperature_within(unit, place.temperature.value(), expanded))
 }
 
 /// The emissivity a place is corrected with, and what decides it. Reactive.
@@ -111,6 +152,7 @@ pub fn ReadOut() -> impl IntoView {
     view! {
         <div class="readout" data-testid="readout">
             <dl hidden=empty>{items}</dl>
+            <p class="remark" hidden=empty>"± and intervals: 95 %, k = 1.96"</p>
             <p hidden=move || !empty()>"Point at the picture to read it; click to leave the cross-hair there."</p>
             <p class="unseen" aria-live="polite">{spoken}</p>
         </div>

@@ -1,11 +1,13 @@
 //! The colour scale beside the picture: which value has which colour, and the handles that change it.
 
 use analysis::palette::Palette;
+use analysis::surface::range_of_emitting;
+use analysis::uncertainty::expanded;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 use web_sys::{HtmlElement, KeyboardEvent, PointerEvent};
 
-use super::look::{Look, Subject};
+use super::look::{Look, ScaleKind};
 use super::shown::Shown;
 use crate::store::Store;
 use crate::widgets::NumberField;
@@ -14,7 +16,7 @@ use crate::wording;
 /// The narrowest scale, K: narrower ones would show nothing but the camera's noise.
 const NARROWEST: f64 = 0.2;
 
-/// The limits of the two colour scales, in use and as the pictures would have them.
+/// The limits of the colour scales, in use and as the pictures would have them.
 #[derive(Debug, Clone, Copy)]
 pub struct Scales {
     look: Look,
@@ -22,6 +24,8 @@ pub struct Scales {
     pub found: Memo<(f64, f64)>,
     /// The size of difference that the picture needs, K.
     pub found_span: Memo<f64>,
+    /// The largest uncertainty on surfaces that mostly emit, half of its 95 % interval, K.
+    pub found_uncertainty: Memo<f64>,
 }
 
 impl Scales {
@@ -43,74 +47,113 @@ impl Scales {
                 .with(|state| state.latest().map(|latest| latest.difference_span(&criteria)));
             f64::from(span.unwrap_or(1.0)).max(NARROWEST)
         });
-        Self { look, found, found_span }
+        let found_uncertainty = Memo::new(move |_| {
+            let uncertainty = store.comparison().with(|state| {
+                let comparison = state.latest()?;
+                range_of_emitting(&comparison.difference_uncertainty, &comparison.emissivity).ok().flatten()
+            });
+            f64::from(expanded(uncertainty.map_or(1.0, |(_, most)| most))).max(NARROWEST)
+        });
+        Self { look, found, found_span, found_uncertainty }
     }
 
-    /// Limits and palette for temperatures or differences. Reactive.
+    /// Limits and palette of a scale. Reactive.
     #[must_use]
-    pub fn of(self, difference: bool) -> ((f64, f64), Palette) {
-        (self.limits(difference), if difference { self.look.diverging.get() } else { self.look.rising.get() })
+    pub fn of(self, kind: ScaleKind) -> ((f64, f64), Palette) {
+        let palette = if kind == ScaleKind::Difference { self.look.diverging } else { self.look.rising };
+        (self.limits(kind), palette.get())
     }
 
     /// Lower and upper limit. Reactive.
     #[must_use]
-    pub fn limits(self, difference: bool) -> (f64, f64) {
-        if difference {
-            let span = self.look.span.get().unwrap_or_else(|| self.found_span.get());
-            (-span, span)
-        } else {
-            self.look.limits.get().unwrap_or_else(|| self.found.get())
+    pub fn limits(self, kind: ScaleKind) -> (f64, f64) {
+        match kind {
+            ScaleKind::Temperature => self.look.limits.get().unwrap_or_else(|| self.found.get()),
+            ScaleKind::Difference => {
+                let span = self.look.span.get().unwrap_or_else(|| self.found_span.get());
+                (-span, span)
+            }
+            ScaleKind::Uncertainty => {
+                let most = self.look.most_uncertain.get();
+                (0.0, most.unwrap_or_else(|| self.found_uncertainty.get()))
+            }
         }
     }
 
     /// The values from the foot to the head of the bar: what was found, and the limits with it. Reactive.
-    fn bar(self, difference: bool) -> (f64, f64) {
-        let (lo, hi) = self.limits(difference);
-        if difference {
-            let span = self.found_span.get().max(hi);
-            (-span, span)
-        } else {
-            let (found_lo, found_hi) = self.found.get();
-            (found_lo.min(lo), found_hi.max(hi))
+    fn bar(self, kind: ScaleKind) -> (f64, f64) {
+        let (lo, hi) = self.limits(kind);
+        match kind {
+            ScaleKind::Temperature => {
+                let (found_lo, found_hi) = self.found.get();
+                (found_lo.min(lo), found_hi.max(hi))
+            }
+            ScaleKind::Difference => {
+                let span = self.found_span.get().max(hi);
+                (-span, span)
+            }
+            ScaleKind::Uncertainty => (0.0, self.found_uncertainty.get().max(hi)),
         }
     }
 
-    fn set_limit(self, difference: bool, upper: bool, value: f64) {
-        if difference {
-            self.look.span.set(Some(value.abs().max(NARROWEST)));
-            return;
+    fn set_limit(self, kind: ScaleKind, upper: bool, value: f64) {
+        match kind {
+            ScaleKind::Temperature => {
+                let (lo, hi) = untrack(|| self.limits(kind));
+                self.look.limits.set(Some(if upper {
+                    (lo, value.max(lo + NARROWEST))
+                } else {
+                    (value.min(hi - NARROWEST), hi)
+                }));
+            }
+            ScaleKind::Difference => self.look.span.set(Some(value.abs().max(NARROWEST))),
+            ScaleKind::Uncertainty if upper => self.look.most_uncertain.set(Some(value.max(NARROWEST))),
+            // Its lower end is zero.
+            ScaleKind::Uncertainty => {}
         }
-        let (lo, hi) = untrack(|| self.limits(false));
-        self.look.limits.set(Some(if upper {
-            (lo, value.max(lo + NARROWEST))
-        } else {
-            (value.min(hi - NARROWEST), hi)
-        }));
     }
 
-    fn follow_picture(self, difference: bool) {
-        if difference {
-            self.look.span.set(None);
-        } else {
-            self.look.limits.set(None);
+    /// Whether the limits follow the picture. Reactive.
+    fn follows(self, kind: ScaleKind) -> bool {
+        match kind {
+            ScaleKind::Temperature => self.look.limits.get().is_none(),
+            ScaleKind::Difference => self.look.span.get().is_none(),
+            ScaleKind::Uncertainty => self.look.most_uncertain.get().is_none(),
+        }
+    }
+
+    fn follow_picture(self, kind: ScaleKind) {
+        match kind {
+            ScaleKind::Temperature => self.look.limits.set(None),
+            ScaleKind::Difference => self.look.span.set(None),
+            ScaleKind::Uncertainty => self.look.most_uncertain.set(None),
         }
     }
 }
 
-fn shown_value(unit: TemperatureUnit, difference: bool, kelvin: f64) -> f64 {
-    let value = if difference { unit.show_difference(kelvin) } else { unit.show(kelvin) };
+/// Whether a scale's values are sizes of differences, without the offset of a temperature.
+fn is_interval(kind: ScaleKind) -> bool {
+    kind != ScaleKind::Temperature
+}
+
+fn shown_value(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> f64 {
+    let value = if is_interval(kind) { unit.show_difference(kelvin) } else { unit.show(kelvin) };
     // As many digits as the wording gives: 0.1, and 0.01 for differences below 10.
-    let steps = if difference && value.abs() < 10.0 { 100.0 } else { 10.0 };
+    let steps = if is_interval(kind) && value.abs() < 10.0 { 100.0 } else { 10.0 };
     (value * steps).round() / steps
 }
 
-fn read_value(unit: TemperatureUnit, difference: bool, shown: f64) -> f64 {
+fn read_value(unit: TemperatureUnit, kind: ScaleKind, shown: f64) -> f64 {
     // A difference has no offset, so it is read as one unit's share of a kelvin.
-    if difference { shown / unit.show_difference(1.0) } else { unit.read(shown) }
+    if is_interval(kind) { shown / unit.show_difference(1.0) } else { unit.read(shown) }
 }
 
-fn value_text(unit: TemperatureUnit, difference: bool, kelvin: f64) -> String {
-    if difference { wording::difference(unit, kelvin) } else { wording::temperature(unit, kelvin) }
+fn value_text(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> String {
+    match kind {
+        ScaleKind::Temperature => wording::temperature(unit, kelvin),
+        ScaleKind::Difference => wording::difference(unit, kelvin),
+        ScaleKind::Uncertainty => wording::interval(unit, kelvin),
+    }
 }
 
 /// The scale with its handles and fields.
@@ -120,22 +163,22 @@ pub fn ColorScale() -> impl IntoView {
     let scales = expect_context::<Scales>();
     let store = Store::expect();
     let unit = Signal::derive(move || store.session().with(|session| session.temperature_unit));
-    let difference = Signal::derive(move || look.subject.get() == Subject::Difference);
+    let kind = Signal::derive(move || look.subject.get().scale());
     let bar = NodeRef::<leptos::html::Div>::new();
-    let following =
-        move || if difference.get() { look.span.get() } else { look.limits.get().map(|l| l.0) }.is_none();
+    let following = move || scales.follows(kind.get());
     let field = move |upper: bool| {
         let value = Signal::derive(move || {
-            let (lo, hi) = scales.limits(difference.get());
-            Some(shown_value(unit.get(), difference.get(), if upper { hi } else { lo }))
+            let (lo, hi) = scales.limits(kind.get());
+            Some(shown_value(unit.get(), kind.get(), if upper { hi } else { lo }))
         });
         let commit = move |typed: Option<f64>| {
-            let value = read_value(unit.get_untracked(), difference.get_untracked(), typed?);
-            scales.set_limit(difference.get_untracked(), upper, value);
+            let value = read_value(unit.get_untracked(), kind.get_untracked(), typed?);
+            scales.set_limit(kind.get_untracked(), upper, value);
             None
         };
         let symbol = Signal::derive(move || {
-            let symbol = if difference.get() { unit.get().difference_symbol() } else { unit.get().symbol() };
+            let symbol =
+                if is_interval(kind.get()) { unit.get().difference_symbol() } else { unit.get().symbol() };
             symbol.to_owned()
         });
         view! { <NumberField label=if upper { "Upper" } else { "Lower" } unit=symbol value=value commit=commit /> }
@@ -143,14 +186,14 @@ pub fn ColorScale() -> impl IntoView {
     view! {
         <div class="scale" aria-label="Colour scale" role="group">
             {field(true)} <div class="bar" node_ref=bar>
-                <ScaleColors difference=difference />
-                <Handle upper=true difference=difference unit=unit bar=bar />
-                <Handle upper=false difference=difference unit=unit bar=bar />
+                <ScaleColors kind=kind />
+                <Handle upper=true kind=kind unit=unit bar=bar />
+                <Handle upper=false kind=kind unit=unit bar=bar />
             </div> {field(false)}
             <button
                 aria-pressed=move || following().to_string()
                 title="The scale follows the picture"
-                on:click=move |_| scales.follow_picture(difference.get_untracked())
+                on:click=move |_| scales.follow_picture(kind.get_untracked())
             >
                 "Auto"
             </button>
@@ -161,13 +204,13 @@ pub fn ColorScale() -> impl IntoView {
 /// The run of colours as a gradient between the handles, end colours beyond them.
 #[component]
 fn ScaleColors(
-    /// Whether differences are shown.
-    difference: Signal<bool>,
+    /// What it measures.
+    kind: Signal<ScaleKind>,
 ) -> impl IntoView {
     let scales = expect_context::<Scales>();
     let gradient = move || {
-        let ((lo, hi), palette) = scales.of(difference.get());
-        let (foot, head) = scales.bar(difference.get());
+        let ((lo, hi), palette) = scales.of(kind.get());
+        let (foot, head) = scales.bar(kind.get());
         let percent = |value: f64| 100.0 * (value - foot) / (head - foot).max(f64::EPSILON);
         let (lo, hi) = (percent(lo), percent(hi));
         let colors = palette.colors();
@@ -190,8 +233,8 @@ fn ScaleColors(
 fn Handle(
     /// Whether it is the upper limit.
     upper: bool,
-    /// Whether differences are shown.
-    difference: Signal<bool>,
+    /// What it measures.
+    kind: Signal<ScaleKind>,
     /// The unit to show values in.
     unit: Signal<TemperatureUnit>,
     /// The bar that it slides along.
@@ -199,11 +242,11 @@ fn Handle(
 ) -> impl IntoView {
     let scales = expect_context::<Scales>();
     let value = move || {
-        let (lo, hi) = scales.limits(difference.get());
+        let (lo, hi) = scales.limits(kind.get());
         if upper { hi } else { lo }
     };
     let height = move || {
-        let (foot, head) = scales.bar(difference.get());
+        let (foot, head) = scales.bar(kind.get());
         format!("{:.2}%", 100.0 * (value() - foot) / (head - foot).max(f64::EPSILON))
     };
     let grip = move |event: PointerEvent| {
@@ -214,12 +257,12 @@ fn Handle(
     let pull = move |event: PointerEvent| {
         let Some(bar) = bar.get_untracked().filter(|_| event.buttons() & 1 == 1) else { return };
         let area = bar.get_bounding_client_rect();
-        let (foot, head) = untrack(|| scales.bar(difference.get()));
+        let (foot, head) = untrack(|| scales.bar(kind.get()));
         let fraction = 1.0 - (f64::from(event.client_y()) - area.top()) / area.height().max(1.0);
-        scales.set_limit(difference.get_untracked(), upper, foot + fraction.clamp(0.0, 1.0) * (head - foot));
+        scales.set_limit(kind.get_untracked(), upper, foot + fraction.clamp(0.0, 1.0) * (head - foot));
     };
     let step = move |event: KeyboardEvent| {
-        let (foot, head) = untrack(|| scales.bar(difference.get()));
+        let (foot, head) = untrack(|| scales.bar(kind.get()));
         let by = (head - foot) / 50.0;
         let by = match event.key().as_str() {
             "ArrowUp" | "ArrowRight" => by,
@@ -227,7 +270,7 @@ fn Handle(
             _ => return,
         };
         event.prevent_default();
-        scales.set_limit(difference.get_untracked(), upper, untrack(value) + by);
+        scales.set_limit(kind.get_untracked(), upper, untrack(value) + by);
     };
     view! {
         <div
@@ -236,10 +279,10 @@ fn Handle(
             tabindex="0"
             aria-orientation="vertical"
             aria-label=if upper { "Upper end of the colour scale" } else { "Lower end of the colour scale" }
-            aria-valuemin=move || scales.bar(difference.get()).0.to_string()
-            aria-valuemax=move || scales.bar(difference.get()).1.to_string()
+            aria-valuemin=move || scales.bar(kind.get()).0.to_string()
+            aria-valuemax=move || scales.bar(kind.get()).1.to_string()
             aria-valuenow=move || value().to_string()
-            aria-valuetext=move || value_text(unit.get(), difference.get(), value())
+            aria-valuetext=move || value_text(unit.get(), kind.get(), value())
             style:bottom=height
             on:pointerdown=grip
             on:pointermove=pull

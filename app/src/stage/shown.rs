@@ -3,13 +3,15 @@
 use std::sync::Arc;
 
 use analysis::comparison::Comparison;
+use analysis::frame::{Difference, Frame};
 use analysis::palette::{Palette, paint};
 use analysis::session::Role;
 use analysis::surface::range_of_emitting;
+use analysis::uncertainty::expanded;
 
 use leptos::prelude::*;
 
-use super::look::{Plane, Subject};
+use super::look::{Plane, ScaleKind, Subject};
 use super::view::{Extent, Spot};
 use crate::store::{ComparisonState, Preview, Store};
 
@@ -62,7 +64,7 @@ impl Shown {
             Source::Compared(comparison, Subject::Unit) => {
                 range_of_emitting(&comparison.unit, &comparison.emissivity)
             }
-            Source::Compared(_, Subject::Difference) => return None,
+            Source::Compared(_, Subject::Difference | Subject::Uncertainty) => return None,
         }
         .ok()
         .flatten()
@@ -77,6 +79,9 @@ impl Shown {
             Source::Compared(comparison, Subject::Baseline) => comparison.baseline.at(row, column),
             Source::Compared(comparison, Subject::Unit) => comparison.unit.at(row, column),
             Source::Compared(comparison, Subject::Difference) => comparison.difference.at(row, column),
+            Source::Compared(comparison, Subject::Uncertainty) => {
+                comparison.difference_uncertainty.at(row, column).map(expanded)
+            }
         }
     }
 
@@ -91,13 +96,32 @@ impl Shown {
             Source::Compared(comparison, Subject::Difference) => {
                 paint(&comparison.difference, lo, hi, palette)
             }
+            Source::Compared(comparison, Subject::Uncertainty) => {
+                let uncertainty: Frame<Difference> = comparison.difference_uncertainty.map(expanded);
+                paint(&uncertainty, lo, hi, palette)
+            }
         }
     }
 
-    /// Whether its values are differences.
+    /// The colour scale it is painted with.
     #[must_use]
-    pub const fn is_difference(&self) -> bool {
-        matches!(self.source, Source::Compared(_, Subject::Difference))
+    pub const fn scale(&self) -> ScaleKind {
+        match self.source {
+            Source::Captured(_) => ScaleKind::Temperature,
+            Source::Compared(_, subject) => subject.scale(),
+        }
+    }
+
+    /// The standard uncertainty of its values, where it is known pixel by pixel.
+    #[must_use]
+    pub fn uncertainty(&self) -> Option<&Frame<Difference>> {
+        match &self.source {
+            Source::Compared(comparison, Subject::Unit) => Some(&comparison.unit_uncertainty),
+            Source::Compared(comparison, Subject::Difference | Subject::Uncertainty) => {
+                Some(&comparison.difference_uncertainty)
+            }
+            Source::Captured(_) | Source::Compared(_, Subject::Baseline) => None,
+        }
     }
 }
 
@@ -121,7 +145,7 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
         (Some(shown), _) => Ok(shown),
         (None, Subject::Unit) => captured(store, Role::Unit),
         (None, Subject::Baseline) => captured(store, Role::Baseline),
-        (None, Subject::Difference) => Err(match state {
+        (None, Subject::Difference | Subject::Uncertainty) => Err(match state {
             ComparisonState::NotReady(why) => why,
             ComparisonState::Failed(notice) => notice.what,
             _ => "The difference is being worked out".to_owned(),

@@ -13,6 +13,7 @@ mod emissivity_picture;
 mod finish_form;
 mod handover;
 mod hard_to_judge;
+mod input_uncertainty;
 mod kelvin_fields;
 mod landmarks;
 mod part_limits;

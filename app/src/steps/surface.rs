@@ -8,6 +8,7 @@ use leptos::prelude::*;
 use super::emissivity_lesson::EmissivityLesson;
 use super::emissivity_picture::EmissivityPicture;
 use super::finish_form::FinishForm;
+use super::input_uncertainty::InputUncertaintyForm;
 use super::kelvin_fields::{TemperatureField, needed};
 use super::procedures::Procedures;
 use super::regions::{NewRegions, Regions};
@@ -37,6 +38,7 @@ pub fn SurfaceStep() -> impl IntoView {
         <NewRegions />
         <Regions />
         <WhatItMirrors />
+        <InputUncertaintyForm />
         <Procedures />
     }
 }

@@ -132,9 +132,7 @@ impl Store {
             Outcome::Restored { file_name, session, captures } => {
                 self.take_restored(&file_name, *session, captures, buffers);
             }
-            Outcome::EmissivityMapped { entered, map } => {
-                self.take_emissivity_map(*entered, *map, buffers)
-            }
+            Outcome::EmissivityMapped { entered, map } => self.take_emissivity_map(*entered, *map, buffers),
             Outcome::Failed { what, hint } => self.on_failed(id, purpose, Notice::trouble(what, hint)),
         }
     }

@@ -86,7 +86,7 @@ pub fn ReadingRows(
                 class="quiet"
                 aria-label="Take the last repeat away"
                 disabled=move || count.get() < 2
-                on:click=move |_| rows.update(|rows| drop(rows.pop()))
+                on:click=move |_| rows.update(|rows| rows.truncate(rows.len().saturating_sub(1)))
             >
                 <Icon sign=Sign::Remove />
             </button>

@@ -1,0 +1,206 @@
+//! How well the place under the cross-hair is known: what its uncertainty is made of, what would make it
+//! smaller, and, on request, the distribution itself.
+
+use analysis::measured_place::{difference_place, unit_place};
+use analysis::uncertainty::{
+    Budget, Drawn, Effort, EffortGain, TemperaturePlace, draw_temperatures, efforts, is_skewed,
+};
+use analysis::units::TemperatureUnit;
+use leptos::prelude::*;
+
+use super::draws_chart::DrawsChart;
+use super::look::{Look, Plane};
+use super::shown::pixel_at;
+use crate::store::Store;
+use crate::wording;
+
+/// How many times the inputs are drawn: the ends of the interval are then good to about a hundredth of its width.
+const DRAWS: usize = 50_000;
+
+/// What is known of one place.
+#[derive(Debug, Clone, PartialEq)]
+struct Known {
+    place: TemperaturePlace,
+    temperature: Budget,
+    difference: Option<Budget>,
+    efforts: Vec<EffortGain>,
+    unit: TemperatureUnit,
+}
+
+/// The place under the cross-hair, once unit and baseline are compared. Reactive.
+fn known(store: Store, look: Look) -> Option<Known> {
+    let cursor = look.cursor.get().filter(|cursor| cursor.plane == Plane::Baseline)?;
+    let (row, column) = pixel_at(cursor.at)?;
+    let session = store.session().get();
+    let state = store.comparison().get();
+    let comparison = state.latest()?;
+    let place = unit_place(&session, comparison, row, column)?;
+    let inputs = &session.input_uncertainty;
+    Some(Known {
+        place,
+        temperature: place.budget(inputs).ok()?,
+        difference: difference_place(&session, comparison, row, column)
+            .and_then(|place| place.budget(inputs).ok()),
+        efforts: efforts(&place, inputs).unwrap_or_default(),
+        unit: session.temperature_unit,
+    })
+}
+
+/// The panel under the read-outs.
+#[component]
+pub fn CertaintyPanel() -> impl IntoView {
+    let (store, look) = (Store::expect(), expect_context::<Look>());
+    let open = RwSignal::new(false);
+    let known = Memo::new(move |_| open.get().then(|| known(store, look)).flatten());
+    let toggle = move |event: leptos::ev::Event| {
+        let details: web_sys::Element = event_target(&event);
+        open.set(details.has_attribute("open"));
+    };
+    let body = move || known.get().map(|known| view! { <KnownPlace known=known /> });
+    view! {
+        <details class="certainty" data-testid="certainty" on:toggle=toggle>
+            <summary>"How well is this known?"</summary>
+            <p class="remark" hidden=move || known.with(Option::is_some)>
+                "Click a place of the compared pictures: its uncertainty is taken apart here."
+            </p>
+            {body}
+        </details>
+    }
+}
+
+#[component]
+fn KnownPlace(
+    /// What is known of the place.
+    known: Known,
+) -> impl IntoView {
+    let unit = known.unit;
+    let skewed = is_skewed(known.place.emissivity.value(), known.place.emissivity_uncertainty);
+    let gains = known.efforts.clone();
+    let now = known.temperature.combined.value();
+    let none = gains.is_empty();
+    let gains: Vec<_> = gains
+        .into_iter()
+        .map(|gain| {
+            let after = wording::interval(unit, known.temperature.coverage_factor * gain.combined);
+            let share = wording::percent(gain.combined / now);
+            view! { <li>{format!("{}: ± {after}, {share} of now", effort_words(gain.effort))}</li> }
+        })
+        .collect();
+    view! {
+        <div class="certainty-body">
+            <BudgetTable title="Temperature of the unit" budget=known.temperature unit=unit />
+            {known
+                .difference
+                .map(|budget| view! { <BudgetTable title="Difference from the baseline" budget=budget unit=unit /> })}
+            <div>
+                <h4>"What would make the temperature better known"</h4>
+                <ul class="efforts">{gains}</ul>
+                <p class="remark" hidden=!none>"No single effort brings more than a tenth."</p>
+                <p class="remark" hidden=!skewed>
+                    "The emissivity here is hardly better known than its own size, so the temperature's distribution leans to one side: an interval is given instead of ±."
+                </p>
+                <Draws place=known.place unit=unit />
+            </div>
+        </div>
+    }
+}
+
+/// A budget as a table with a bar for each contribution.
+#[component]
+fn BudgetTable(
+    /// Of what.
+    title: &'static str,
+    /// What it is made of.
+    budget: Budget,
+    /// The unit to show it in.
+    unit: TemperatureUnit,
+) -> impl IntoView {
+    let rows: Vec<_> = budget
+        .contributions
+        .iter()
+        .map(|part| {
+            let share = budget.share(part);
+            let left = if part.cancels { ", what does not cancel" } else { "" };
+            view! {
+                <tr>
+                    <th scope="row">{format!("{}{left}", part.input.name())}</th>
+                    <td>{wording::interval(unit, part.kelvin)}</td>
+                    <td class="share">
+                        <i aria-hidden="true" style:width=format!("{:.1}%", 100.0 * share)></i>
+                        {wording::percent(share)}
+                    </td>
+                </tr>
+            }
+        })
+        .collect();
+    let whole =
+        format!("± {} (95 %, k = {:.2})", wording::interval(unit, budget.expanded()), budget.coverage_factor);
+    view! {
+        <table class="table budget">
+            <caption>{format!("{title}: {whole}")}</caption>
+            <thead>
+                <tr>
+                    <th scope="col">"From"</th>
+                    <th scope="col">"Standard"</th>
+                    <th scope="col">"Share"</th>
+                </tr>
+            </thead>
+            <tbody>{rows}</tbody>
+        </table>
+    }
+}
+
+/// The distribution by drawing the inputs, when it is asked for.
+#[component]
+fn Draws(
+    /// The place.
+    place: TemperaturePlace,
+    /// The unit to show it in.
+    unit: TemperatureUnit,
+) -> impl IntoView {
+    let store = Store::expect();
+    let drawn = RwSignal::new(None::<Result<Drawn, String>>);
+    let draw = move |_| {
+        let inputs = store.session().with_untracked(|session| session.input_uncertainty.clone());
+        // One seed for everybody: the same place gives the same figures again.
+        drawn.set(Some(draw_temperatures(&place, &inputs, DRAWS, 1).map_err(|error| error.to_string())));
+    };
+    let words = move || {
+        drawn.get().map(|drawn| match drawn {
+            Err(error) => error,
+            Ok(drawn) => {
+                let holds = if drawn.first_order_holds {
+                    "The interval above is confirmed."
+                } else {
+                    "Trust this interval rather than the one above."
+                };
+                format!(
+                    "{DRAWS} draws of the inputs: 95 % lie from {} to {}. {holds}",
+                    wording::temperature(unit, drawn.interval.low),
+                    wording::temperature(unit, drawn.interval.high),
+                )
+            }
+        })
+    };
+    let chart =
+        move || drawn.get().and_then(Result::ok).map(|drawn| view! { <DrawsChart drawn=drawn unit=unit /> });
+    view! {
+        <div class="row">
+            <button data-testid="draw-inputs" on:click=draw>"Draw the inputs and look"</button>
+        </div>
+        <p role="status" data-testid="drawn">{words}</p>
+        {chart}
+    }
+}
+
+/// An effort as something to do.
+fn effort_words(effort: Effort) -> String {
+    match effort {
+        Effort::TreatSurface => "treat the surface (emissivity 0.95 ± 0.01)".to_owned(),
+        Effort::MeasureReflected => "measure the reflected temperature to 0.3 K".to_owned(),
+        Effort::MeasureEmissivity => "measure the emissivity of the place to ± 0.01".to_owned(),
+        Effort::AverageFrames(frames) => format!("average {frames} frames"),
+        Effort::CheckCamera => "check the camera against a known temperature to 0.3 K".to_owned(),
+        Effort::WarmMore => "let it rise twice as far (against the rise)".to_owned(),
+    }
+}
