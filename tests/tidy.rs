@@ -12,6 +12,7 @@ const FLOORS: &[(usize, &[&str])] = &[
     (1, &["palette", "homography_fit", "radiometry", "noise"]),
     (2, &["capture", "surface", "board", "registration"]),
     (3, &["inspection", "procedure", "capability"]),
+    (3, &["inspection", "sequence"]),
     (4, &["session"]),
     (5, &["comparison"]),
     (6, &["result", "synthetic"]),

@@ -32,6 +32,7 @@ mod quantile;
 pub mod radiometry;
 pub mod registration;
 pub mod result;
+pub mod sequence;
 pub mod session;
 pub mod surface;
 #[cfg(feature = "synthetic")]

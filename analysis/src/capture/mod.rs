@@ -11,7 +11,7 @@ mod matrix_csv;
 pub mod meaning;
 pub mod metadata;
 pub mod pages;
-mod pgm;
+pub(crate) mod pgm;
 pub mod pixels;
 pub mod read_error;
 pub mod read_limits;

@@ -42,6 +42,43 @@ pub(super) fn read_pgm(
     Ok((pages, warnings))
 }
 
+/// Where one binary picture's pixels lie, and how they are written.
+pub(crate) struct PgmRaster {
+    pub(crate) rows: u64,
+    pub(crate) columns: u64,
+    /// Bytes from where the search began to the first pixel.
+    pub(crate) start: usize,
+    pub(crate) bytes: u64,
+    maximum: u32,
+}
+
+/// The binary picture that begins in `bytes`, white space before it skipped; `None` where none begins.
+pub(crate) fn locate_raster(
+    file_name: &str,
+    page: usize,
+    bytes: &[u8],
+) -> Result<Option<PgmRaster>, ReadError> {
+    let mut source = Source { file_name, rest: bytes };
+    if source.next_magic() != Some(false) {
+        return Ok(None);
+    }
+    let header = source.header(page)?;
+    Ok(Some(PgmRaster {
+        rows: header.rows,
+        columns: header.columns,
+        start: bytes.len() - source.rest.len(),
+        bytes: header.raster_bytes(),
+        maximum: header.maximum,
+    }))
+}
+
+impl PgmRaster {
+    /// The numbers of its pixels; those above the stated maximum are invalid.
+    pub(crate) fn numbers(&self, raster: &[u8]) -> Vec<f32> {
+        samples_of(raster, self.maximum).into_iter().map(|sample| valid(sample, self.maximum)).collect()
+    }
+}
+
 struct Header {
     page: usize,
     columns: u64,
@@ -49,7 +86,26 @@ struct Header {
     maximum: u32,
 }
 
+impl Header {
+    fn raster_bytes(&self) -> u64 {
+        let size = if self.maximum < 256 { 1 } else { 2 };
+        self.rows.saturating_mul(self.columns).saturating_mul(size)
+    }
+}
+
+fn samples_of(raster: &[u8], maximum: u32) -> Vec<u32> {
+    if maximum < 256 {
+        raster.iter().copied().map(u32::from).collect()
+    } else {
+        raster.chunks_exact(2).map(be_pair).collect()
+    }
+}
+
 #[expect(clippy::cast_precision_loss, reason = "samples are at most 65535, exact in f32")]
+fn valid(sample: u32, maximum: u32) -> f32 {
+    if sample > maximum { f32::NAN } else { sample as f32 }
+}
+
 fn take_page(
     header: &Header,
     raster: Vec<u32>,
@@ -61,8 +117,7 @@ fn take_page(
     if above > 0 {
         warnings.push(ReadWarning::AboveMaximum { pixels: above, maximum: header.maximum });
     }
-    let valid = |sample| if sample > header.maximum { f32::NAN } else { sample as f32 };
-    let numbers = raster.into_iter().map(valid).collect();
+    let numbers = raster.into_iter().map(|sample| valid(sample, header.maximum)).collect();
     let [rows, columns] = [header.rows, header.columns].map(|n| usize::try_from(n).unwrap_or(usize::MAX));
     collector.take(page, rows, columns, numbers)
 }
@@ -126,8 +181,7 @@ impl<'a> Source<'a> {
     }
 
     fn raster(&mut self, header: &Header, wanted: bool) -> Result<Vec<u32>, ReadError> {
-        let size = if header.maximum < 256 { 1 } else { 2 };
-        let asked = header.rows.saturating_mul(header.columns).saturating_mul(size);
+        let asked = header.raster_bytes();
         let split = usize::try_from(asked).ok().and_then(|asked| self.rest.split_at_checked(asked));
         let Some((raster, rest)) = split else {
             return Err(self.malformed(format!(
@@ -139,11 +193,7 @@ impl<'a> Source<'a> {
             )));
         };
         self.rest = rest;
-        Ok(match (wanted, size) {
-            (false, _) => Vec::new(),
-            (true, 1) => raster.iter().copied().map(u32::from).collect(),
-            (true, _) => raster.chunks_exact(2).map(be_pair).collect(),
-        })
+        Ok(if wanted { samples_of(raster, header.maximum) } else { Vec::new() })
     }
 
     fn plain_raster(&mut self, header: &Header) -> Result<Vec<u32>, ReadError> {

@@ -62,8 +62,9 @@ fn read(
     }
 }
 
+/// The kinds of file that hold pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Format {
+pub(crate) enum Format {
     Tiff,
     Pgm,
     Text,
@@ -84,7 +85,8 @@ const KNOWN_OTHERS: [(&[u8], &str); 11] = [
     (b"\x89HDF", "an HDF5 file"),
 ];
 
-fn detect(file_name: &str, bytes: &[u8]) -> Result<Format, ReadError> {
+/// Which kind these first bytes begin.
+pub(crate) fn detect(file_name: &str, bytes: &[u8]) -> Result<Format, ReadError> {
     let unsupported = |what: &str, remedy| Err(ReadError::unsupported(file_name, what, remedy));
     if bytes.trim_ascii().is_empty() {
         return Err(ReadError::malformed(file_name, "the file is empty", "Copy or export it again"));

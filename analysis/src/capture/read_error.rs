@@ -50,15 +50,15 @@ pub enum ReadError {
 }
 
 impl ReadError {
-    pub(super) fn malformed(file_name: &str, what: impl Into<String>, remedy: &'static str) -> Self {
+    pub(crate) fn malformed(file_name: &str, what: impl Into<String>, remedy: &'static str) -> Self {
         Self::Malformed { file_name: file_name.to_owned(), what: what.into(), remedy }
     }
 
-    pub(super) fn unsupported(file_name: &str, what: impl Into<String>, remedy: &'static str) -> Self {
+    pub(crate) fn unsupported(file_name: &str, what: impl Into<String>, remedy: &'static str) -> Self {
         Self::Unsupported { file_name: file_name.to_owned(), what: what.into(), remedy }
     }
 
-    pub(super) fn limit_exceeded(file_name: &str, what: impl Into<String>, remedy: &'static str) -> Self {
+    pub(crate) fn limit_exceeded(file_name: &str, what: impl Into<String>, remedy: &'static str) -> Self {
         Self::LimitExceeded { file_name: file_name.to_owned(), what: what.into(), remedy }
     }
 }

@@ -4,7 +4,7 @@
 //! 32 bits, signed or not, or IEEE float of 16, 32 or 64 bits; uncompressed, LZW, Deflate or PackBits.
 //! Lossy compression is not read: it changes the numbers.
 
-use std::io::Cursor;
+use std::io::{Cursor, Read, Seek};
 
 use tiff::decoder::{Decoder, DecodingResult, Limits};
 use tiff::encoder::{Compression, DeflateLevel, Predictor, TiffEncoder, colortype};
@@ -75,7 +75,7 @@ pub(super) fn read_tiff(
 /// Up to here an `f32` holds every whole number.
 const LARGEST_EXACT: f64 = 16_777_216.0;
 
-fn buffer_limits(limits: ReadLimits) -> Limits {
+pub(crate) fn buffer_limits(limits: ReadLimits) -> Limits {
     let mut buffers = Limits::default();
     // Eight bytes for the widest sample.
     buffers.decoding_buffer_size = usize::try_from(limits.pixels.saturating_mul(8)).unwrap_or(usize::MAX);
@@ -88,9 +88,29 @@ fn take_page(
     decoder: &mut Decoder<Cursor<&[u8]>>,
     collector: &mut PageCollector<'_>,
 ) -> Result<(SampleKind, f64), ReadError> {
+    let (width, height) = decoder.dimensions().map_err(|error| explain(file_name, error))?;
+    collector.admit(page, u64::from(height), u64::from(width))?;
+    let decoded = decode_page(file_name, decoder)?;
+    collector.take(page, decoded.rows, decoded.columns, decoded.numbers)?;
+    Ok((decoded.samples, decoded.largest))
+}
+
+/// One page's numbers, row by row, as the file holds them.
+pub(crate) struct TiffPage {
+    pub(crate) rows: usize,
+    pub(crate) columns: usize,
+    pub(crate) numbers: Vec<f32>,
+    pub(crate) samples: SampleKind,
+    largest: f64,
+}
+
+/// Decodes the page that `decoder` stands at.
+pub(crate) fn decode_page<R: Read + Seek>(
+    file_name: &str,
+    decoder: &mut Decoder<R>,
+) -> Result<TiffPage, ReadError> {
     let explain = |error| explain(file_name, error);
     let (width, height) = decoder.dimensions().map_err(explain)?;
-    collector.admit(page, u64::from(height), u64::from(width))?;
     require_grey(file_name, decoder.colortype().map_err(explain)?)?;
     // The decoder turns such numbers round for display; a measurement wants them as stored.
     if decoder.find_tag_unsigned::<u16>(Tag::PhotometricInterpretation).map_err(explain)? == Some(0) {
@@ -102,8 +122,7 @@ fn take_page(
     }
     let (samples, numbers, largest) = to_numbers(file_name, decoder.read_image().map_err(explain)?)?;
     let [rows, columns] = [height, width].map(|length| usize::try_from(length).unwrap_or(usize::MAX));
-    collector.take(page, rows, columns, numbers)?;
-    Ok((samples, largest))
+    Ok(TiffPage { rows, columns, numbers, samples, largest })
 }
 
 fn require_grey(file_name: &str, color: ColorType) -> Result<(), ReadError> {
@@ -156,7 +175,7 @@ fn to_numbers(file_name: &str, samples: DecodingResult) -> Result<(SampleKind, V
     })
 }
 
-fn explain(file_name: &str, error: TiffError) -> ReadError {
+pub(crate) fn explain(file_name: &str, error: TiffError) -> ReadError {
     match error {
         TiffError::LimitsExceeded | TiffError::IntSizeError => ReadError::limit_exceeded(
             file_name,
