@@ -175,7 +175,7 @@ fn summary(values: &[f32]) -> (f32, f32, f64, usize) {
 /// Mean, least and greatest of every pixel over a span of frames, in constant memory.
 ///
 /// A frame in which a pixel is invalid does not count for it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct SpanSummary {
     shape: Option<(usize, usize)>,
     sums: Vec<f64>,
@@ -198,9 +198,8 @@ pub struct SpanPictures<Q> {
 impl SpanSummary {
     /// Of no frames yet.
     #[must_use]
-    pub const fn new() -> Self {
-        let (least, greatest) = (Vec::new(), Vec::new());
-        Self { shape: None, sums: Vec::new(), counts: Vec::new(), least, greatest }
+    pub fn new() -> Self {
+        Self::default()
     }
 
     /// Takes one more frame into the span.
@@ -241,12 +240,6 @@ impl SpanSummary {
             least: picture(self.least.clone())?,
             greatest: picture(self.greatest.clone())?,
         })
-    }
-}
-
-impl Default for SpanSummary {
-    fn default() -> Self {
-        Self::new()
     }
 }
 
