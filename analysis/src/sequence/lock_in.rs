@@ -1,0 +1,470 @@
+//! Lock-in: the part of every pixel that swings with a reference, in one pass over the frames.
+//!
+//! The model of a pixel is a polynomial drift plus the reference's fundamental and harmonics,
+//!
+//! T(t) = d₀ + d₁ t + d₂ t² + Σₙ [ Pₙ sin(n φ) − Qₙ cos(n φ) ],  φ = 2π f (t − zero),
+//!
+//! all coefficients together by least squares: a drift that is not a whole number of periods long leaks
+//! nothing into the amplitude, and frames may lie at any times. A response that lags the reference by
+//! ψ is A sin(φ − ψ), hence P = A cos ψ, Q = A sin ψ. For whole periods, evenly sampled, and no drift
+//! these are the correlations 2/N Σ T sin φ and −2/N Σ T cos φ.
+//!
+//! # Source
+//! The correlation and its noise: O. Breitenstein, W. Warta, M. Langenkamp, *Lock-in Thermography*,
+//! Springer, 2nd ed. 2010, chapter 2; formulas named from memory. The sign of the lag is our own choice.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::frame::{Difference, Frame, FrameError};
+
+/// A lag behind the reference, radians, from −π to π.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LagRadians {}
+
+/// A swing given from outside: sin(2π f (t − zero)).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reference {
+    /// f, Hz.
+    pub frequency_hz: f64,
+    /// When the sine passes zero rising: for power switched on and off, the time of switching on, s.
+    pub zero_s: f64,
+}
+
+/// What else than the swing changes a pixel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Drift {
+    /// Nothing: only a constant.
+    Constant,
+    /// A straight line.
+    #[default]
+    Linear,
+    /// A parabola.
+    Quadratic,
+}
+
+/// What the lock-in looks for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LockInSettings {
+    /// The swing.
+    pub reference: Reference,
+    /// How many multiples of its frequency, from 1 (the fundamental alone) to 5.
+    pub harmonics: usize,
+    /// The drift that is fitted along.
+    pub drift: Drift,
+}
+
+/// Why there is no lock-in result.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum LockInError {
+    /// The settings cannot be met.
+    #[error(
+        "a lock-in needs a frequency above 0 Hz and from 1 to {MOST_HARMONICS} harmonics, not {frequency_hz} Hz and {harmonics}"
+    )]
+    Settings {
+        /// The frequency given.
+        frequency_hz: f64,
+        /// The harmonics given.
+        harmonics: usize,
+    },
+    /// Fewer frames than unknowns.
+    #[error(
+        "{frames} frames are too few for a lock-in with {unknowns} unknowns: record more, or ask for fewer harmonics"
+    )]
+    TooFewFrames {
+        /// How many there were.
+        frames: usize,
+        /// How many coefficients each pixel has.
+        unknowns: usize,
+    },
+    /// The frames do not tell the swing from the drift or from its own harmonics.
+    #[error(
+        "these frames do not tell the swing at {frequency_hz} Hz from drift or from its own multiples: record at least one whole period, at more than two frames for each period of the highest harmonic"
+    )]
+    NotSeparable {
+        /// The frequency given.
+        frequency_hz: f64,
+    },
+    /// A frame of another size.
+    #[error(transparent)]
+    Frame(#[from] FrameError),
+}
+
+/// More harmonics than this are not asked for.
+pub const MOST_HARMONICS: usize = 5;
+
+/// Frames taken together: each pass over the sums, which fill more memory than a processor keeps at
+/// hand, then serves that many frames, and `f32` sums stay short enough to lose nothing.
+const BATCH: usize = 16;
+/// Pixels taken together.
+const LANES: usize = 8;
+
+/// A lock-in in progress. Its memory does not grow with the number of frames.
+#[derive(Debug)]
+pub struct LockIn<Q> {
+    settings: LockInSettings,
+    shape: Option<(usize, usize)>,
+    /// The time of the first frame, s, from which drift counts.
+    start: f64,
+    /// The first frame: values are taken from it on, to keep their digits.
+    base: Vec<f32>,
+    batch: Vec<Frame<Q>>,
+    weights: Vec<Vec<f32>>,
+    /// For each group of [`LANES`] pixels: the sums with every basis function, and that of the squares.
+    sums: Vec<f64>,
+    normal: DMatrix<f64>,
+    frames: usize,
+}
+
+/// What one multiple of the reference's frequency has in every pixel. Swings are peak values, K.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HarmonicMaps {
+    /// A.
+    pub amplitude: Frame<Difference>,
+    /// A cos ψ: what swings with the reference.
+    pub in_phase: Frame<Difference>,
+    /// A sin ψ: what swings a quarter period later.
+    pub quadrature: Frame<Difference>,
+    /// ψ, radians.
+    pub lag: Frame<LagRadians>,
+    /// Standard uncertainty of the in-phase part for one pixel, as a fraction of its noise: √(2/N) for
+    /// whole periods and no drift.
+    pub in_phase_factor: f64,
+    /// The same of the quadrature part.
+    pub quadrature_factor: f64,
+}
+
+impl HarmonicMaps {
+    /// The amplitude (root mean square) that a pixel of this noise shows without any swing, K:
+    /// 2 σ/√N for whole periods and no drift.
+    #[must_use]
+    pub fn noise_floor(&self, noise: f64) -> f64 {
+        noise * self.in_phase_factor.hypot(self.quadrature_factor)
+    }
+}
+
+/// The result of a lock-in. A pixel that was invalid in any frame is invalid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LockInMaps {
+    /// How many frames were taken in.
+    pub frames: usize,
+    /// The fundamental first.
+    pub harmonics: Vec<HarmonicMaps>,
+    /// What of each pixel the model leaves over: standard deviation for a frame, K.
+    pub noise: Frame<Difference>,
+    /// The median of `noise` over the valid pixels, K; NaN where none is valid.
+    pub typical_noise: f64,
+}
+
+impl<Q> LockIn<Q> {
+    /// A lock-in of no frames yet.
+    ///
+    /// # Errors
+    /// [`LockInError::Settings`].
+    pub fn new(settings: LockInSettings) -> Result<Self, LockInError> {
+        let (frequency_hz, harmonics) = (settings.reference.frequency_hz, settings.harmonics);
+        let sound = frequency_hz > 0.0 && frequency_hz.is_finite() && settings.reference.zero_s.is_finite();
+        if !sound || !(1..=MOST_HARMONICS).contains(&harmonics) {
+            return Err(LockInError::Settings { frequency_hz, harmonics });
+        }
+        let unknowns = drift_terms(settings.drift) + 2 * harmonics;
+        Ok(Self {
+            settings,
+            shape: None,
+            start: 0.0,
+            base: Vec::new(),
+            batch: Vec::with_capacity(BATCH),
+            weights: Vec::with_capacity(BATCH),
+            sums: Vec::new(),
+            normal: DMatrix::zeros(unknowns, unknowns),
+            frames: 0,
+        })
+    }
+
+    /// Takes the frame of the time `time_s` in. A frame that is missing is simply not added.
+    ///
+    /// # Errors
+    /// [`LockInError::Frame`] for a frame of another size than the first.
+    pub fn add(&mut self, time_s: f64, frame: Frame<Q>) -> Result<(), LockInError> {
+        let (expected, found) = (*self.shape.get_or_insert(frame.shape()), frame.shape());
+        if expected != found {
+            return Err(FrameError::ShapeMismatch { expected, found }.into());
+        }
+        if self.frames == 0 {
+            self.start = time_s;
+            let groups = frame.as_slice().len().div_ceil(LANES);
+            self.base = frame.as_slice().to_vec();
+            self.base.resize(groups * LANES, 0.0);
+            self.sums = vec![0.0; groups * LANES * (self.unknowns() + 1)];
+        }
+        let weights: Vec<f32> = self.basis(time_s).iter().map(|&weight| weight as f32).collect();
+        // The equations must know the weights that are used, rounding included.
+        let basis = DVector::from_iterator(weights.len(), weights.iter().copied().map(f64::from));
+        self.normal.ger(1.0, &basis, &basis, 1.0);
+        self.weights.push(weights);
+        self.batch.push(frame);
+        self.frames += 1;
+        if self.batch.len() == BATCH {
+            self.take_batch();
+        }
+        Ok(())
+    }
+
+    fn unknowns(&self) -> usize {
+        self.normal.nrows()
+    }
+
+    /// The basis functions at a time: 1, t, t², then sine and negative cosine of each harmonic.
+    fn basis(&self, time_s: f64) -> DVector<f64> {
+        let Reference { frequency_hz, zero_s } = self.settings.reference;
+        // In periods, which keeps the powers of long recordings small.
+        let drift_time = (time_s - self.start) * frequency_hz;
+        let powers = [1.0, drift_time, drift_time * drift_time];
+        let turns = ((time_s - zero_s) * frequency_hz).fract();
+        let swings = (1..=self.settings.harmonics).flat_map(|multiple| {
+            let (sine, cosine) = (std::f64::consts::TAU * turns * multiple as f64).sin_cos();
+            [sine, -cosine]
+        });
+        let drift = powers.into_iter().take(drift_terms(self.settings.drift));
+        DVector::from_iterator(self.unknowns(), drift.chain(swings))
+    }
+
+    fn take_batch(&mut self) {
+        let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
+        let (sums, base, weights) = (&mut self.sums, &self.base, &self.weights);
+        match self.normal.nrows() {
+            3 => accumulate::<3>(&frames, weights, base, sums),
+            4 => accumulate::<4>(&frames, weights, base, sums),
+            5 => accumulate::<5>(&frames, weights, base, sums),
+            6 => accumulate::<6>(&frames, weights, base, sums),
+            7 => accumulate::<7>(&frames, weights, base, sums),
+            8 => accumulate::<8>(&frames, weights, base, sums),
+            9 => accumulate::<9>(&frames, weights, base, sums),
+            10 => accumulate::<10>(&frames, weights, base, sums),
+            11 => accumulate::<11>(&frames, weights, base, sums),
+            12 => accumulate::<12>(&frames, weights, base, sums),
+            // 3 drift terms and two for each of 5 harmonics are the most.
+            _ => accumulate::<13>(&frames, weights, base, sums),
+        }
+        self.batch.clear();
+        self.weights.clear();
+    }
+
+    /// The maps of all frames that were added.
+    ///
+    /// # Errors
+    /// [`LockInError::TooFewFrames`] and [`LockInError::NotSeparable`].
+    pub fn finish(mut self) -> Result<LockInMaps, LockInError> {
+        let (frames, unknowns) = (self.frames, self.unknowns());
+        let too_few = LockInError::TooFewFrames { frames, unknowns };
+        let Some((rows, columns)) = self.shape.filter(|_| frames > unknowns) else { return Err(too_few) };
+        let frequency_hz = self.settings.reference.frequency_hz;
+        let inverse = invert(&self.normal).ok_or(LockInError::NotSeparable { frequency_hz })?;
+        self.take_batch();
+        let pixels = rows * columns;
+        let drift = drift_terms(self.settings.drift);
+        let harmonics = self.settings.harmonics;
+        let mut swings = vec![Vec::with_capacity(pixels); 2 * harmonics];
+        let mut noise = Vec::with_capacity(pixels);
+        let (mut right, mut solved) = (DVector::zeros(unknowns), DVector::zeros(unknowns));
+        for pixel in 0..pixels {
+            let group = pixel / LANES * LANES * (unknowns + 1) + pixel % LANES;
+            let sum = |term: usize| self.sums.get(group + term * LANES).copied().unwrap_or(f64::NAN);
+            right.iter_mut().enumerate().for_each(|(term, value)| *value = sum(term));
+            solved.gemv(1.0, &inverse, &right, 0.0);
+            let left = (sum(unknowns) - solved.dot(&right)).max(0.0);
+            // `max` hides NaN.
+            let left = if sum(unknowns).is_nan() { f64::NAN } else { left };
+            noise.push((left / (frames - unknowns) as f64).sqrt() as f32);
+            for (term, swing) in swings.iter_mut().enumerate() {
+                swing.push(solved[drift + term] as f32);
+            }
+        }
+        let factor = |term: usize| inverse[(drift + term, drift + term)].sqrt();
+        let harmonics = (0..harmonics).map(|index| {
+            let [in_phase, quadrature] = [2 * index, 2 * index + 1].map(|term| &swings[term]);
+            let maps =
+                |f: fn(f32, f32) -> f32| in_phase.iter().zip(quadrature).map(|(p, q)| f(*p, *q)).collect();
+            Ok(HarmonicMaps {
+                amplitude: Frame::from_rows(rows, columns, maps(f32::hypot))?,
+                in_phase: Frame::from_rows(rows, columns, in_phase.clone())?,
+                quadrature: Frame::from_rows(rows, columns, quadrature.clone())?,
+                lag: Frame::from_rows(rows, columns, maps(|p, q| q.atan2(p)))?,
+                in_phase_factor: factor(2 * index),
+                quadrature_factor: factor(2 * index + 1),
+            })
+        });
+        let harmonics = harmonics.collect::<Result<Vec<_>, FrameError>>()?;
+        let typical_noise = median(&noise);
+        Ok(LockInMaps { frames, harmonics, noise: Frame::from_rows(rows, columns, noise)?, typical_noise })
+    }
+}
+
+const fn drift_terms(drift: Drift) -> usize {
+    match drift {
+        Drift::Constant => 1,
+        Drift::Linear => 2,
+        Drift::Quadratic => 3,
+    }
+}
+
+/// Adds every frame of a batch, times the basis functions at its time, to the sums of each pixel.
+///
+/// Inside a batch values count from its first frame on, which keeps `f32` sums exact enough beside a
+/// drift of tens of kelvin; the step from there to `base` is added in `f64`.
+fn accumulate<const TERMS: usize>(frames: &[&[f32]], weights: &[Vec<f32>], base: &[f32], sums: &mut [f64]) {
+    let weights: Vec<[f32; TERMS]> = weights
+        .iter()
+        .map(|weights| std::array::from_fn(|term| weights.get(term).copied().unwrap_or(0.0)))
+        .collect();
+    let Some(first) = frames.first() else { return };
+    let weight_sums: [f64; TERMS] =
+        std::array::from_fn(|term| weights.iter().map(|weights| f64::from(weights[term])).sum());
+    let count = frames.len() as f64;
+    let (groups, _) = base.as_chunks::<LANES>();
+    for ((index, base), sums) in groups.iter().enumerate().zip(sums.chunks_exact_mut(LANES * (TERMS + 1))) {
+        let start = index * LANES;
+        let near = group(first, start);
+        let mut totals = [[0.0_f32; LANES]; TERMS];
+        let mut squares = [0.0_f32; LANES];
+        for (frame, weights) in frames.iter().zip(&weights) {
+            let values = group(frame, start);
+            let above: [f32; LANES] = std::array::from_fn(|lane| values[lane] - near[lane]);
+            for (total, weight) in totals.iter_mut().zip(weights) {
+                for lane in 0..LANES {
+                    total[lane] += weight * above[lane];
+                }
+            }
+            for lane in 0..LANES {
+                squares[lane] += above[lane] * above[lane];
+            }
+        }
+        let step: [f64; LANES] = std::array::from_fn(|lane| f64::from(near[lane]) - f64::from(base[lane]));
+        let (sums, _) = sums.as_chunks_mut::<LANES>();
+        for ((sum, total), weight) in sums.iter_mut().zip(&totals).zip(weight_sums) {
+            for lane in 0..LANES {
+                sum[lane] += f64::from(total[lane]) + weight * step[lane];
+            }
+        }
+        if let Some(sum) = sums.last_mut() {
+            for lane in 0..LANES {
+                // The first basis function is 1: its total is the plain sum.
+                let cross = 2.0 * f64::from(totals[0][lane]) + count * step[lane];
+                sum[lane] += f64::from(squares[lane]) + step[lane] * cross;
+            }
+        }
+    }
+}
+
+/// The values of the group of pixels from `start` on; zeros beyond the last pixel.
+#[inline]
+fn group(frame: &[f32], start: usize) -> [f32; LANES] {
+    match frame.get(start..start + LANES).and_then(|part| part.try_into().ok()) {
+        Some(values) => values,
+        None => std::array::from_fn(|lane| frame.get(start + lane).copied().unwrap_or(0.0)),
+    }
+}
+
+/// The inverse of a matrix of normal equations; `None` where its unknowns cannot be told apart.
+pub(super) fn invert(normal: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    /// Least eigenvalue of the matrix scaled to a diagonal of ones.
+    const SEPARABLE: f64 = 1e-8;
+    let scale = DVector::from_iterator(normal.nrows(), normal.diagonal().iter().map(|d| d.sqrt().recip()));
+    let scaled =
+        DMatrix::from_fn(normal.nrows(), normal.ncols(), |i, j| normal[(i, j)] * scale[i] * scale[j]);
+    if scaled.iter().any(|value| !value.is_finite()) {
+        return None;
+    }
+    if scaled.clone().symmetric_eigenvalues().min() < SEPARABLE {
+        return None;
+    }
+    let inverse = scaled.cholesky()?.inverse();
+    Some(DMatrix::from_fn(normal.nrows(), normal.ncols(), |i, j| inverse[(i, j)] * scale[i] * scale[j]))
+}
+
+fn median(values: &[f32]) -> f64 {
+    let mut valid: Vec<f32> = values.iter().copied().filter(|value| value.is_finite()).collect();
+    if valid.is_empty() {
+        return f64::NAN;
+    }
+    let middle = valid.len() / 2;
+    f64::from(*valid.select_nth_unstable_by(middle, f32::total_cmp).1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::SurfaceKelvin;
+
+    const REFERENCE: Reference = Reference { frequency_hz: 0.1, zero_s: 0.7 };
+
+    fn run(
+        settings: LockInSettings,
+        times: impl Iterator<Item = f64>,
+        value: impl Fn(usize, f64) -> f64,
+    ) -> Result<LockInMaps, LockInError> {
+        let mut lock_in = LockIn::<SurfaceKelvin>::new(settings).unwrap();
+        for time in times {
+            let pixels = (0..21).map(|pixel| value(pixel, time) as f32).collect();
+            lock_in.add(time, Frame::from_rows(3, 7, pixels).unwrap()).unwrap();
+        }
+        lock_in.finish()
+    }
+
+    #[test]
+    fn amplitude_and_lag_come_through_a_warm_up_and_a_broken_last_period() {
+        let settings = LockInSettings { reference: REFERENCE, harmonics: 2, drift: Drift::Quadratic };
+        let phase = |time: f64| std::f64::consts::TAU * 0.1 * (time - 0.7);
+        let maps = run(settings, (0..137).map(|n| 12.0 + 0.5 * f64::from(n)), |pixel, time| {
+            let own = pixel as f64 / 10.0;
+            let drift = 300.0 + own + 0.2 * time - 0.001 * time * time;
+            drift + 0.020 * (phase(time) - own).sin() + 0.005 * (2.0 * phase(time) + 0.4).sin()
+        })
+        .unwrap();
+        for pixel in 0..21 {
+            let at = (pixel / 7, pixel % 7);
+            let amplitude = maps.harmonics[0].amplitude.at(at.0, at.1).unwrap();
+            let lag = maps.harmonics[0].lag.at(at.0, at.1).unwrap();
+            assert!((amplitude - 0.020).abs() < 1e-5, "{amplitude}");
+            assert!((lag - pixel as f32 / 10.0).abs() < 1e-3, "{lag}");
+            assert!((maps.harmonics[1].amplitude.at(at.0, at.1).unwrap() - 0.005).abs() < 1e-5);
+            assert!((maps.harmonics[1].lag.at(at.0, at.1).unwrap() + 0.4).abs() < 2e-3);
+        }
+        assert!(maps.typical_noise < 1e-4);
+    }
+
+    #[test]
+    fn over_whole_periods_the_noise_floor_is_twice_the_noise_over_the_root_of_the_frames() {
+        let settings = LockInSettings { reference: REFERENCE, harmonics: 1, drift: Drift::Constant };
+        let maps = run(settings, (0..400).map(f64::from), |_, _| 300.0).unwrap();
+        // Published: 2 σ / √N.
+        assert!((maps.harmonics[0].noise_floor(0.05) - 2.0 * 0.05 / 20.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_pixel_invalid_in_one_frame_is_invalid_and_its_neighbours_are_not() {
+        let settings = LockInSettings { reference: REFERENCE, harmonics: 1, drift: Drift::Linear };
+        let maps =
+            run(
+                settings,
+                (0..40).map(f64::from),
+                |pixel, time| {
+                    if pixel == 20 && time == 17.0 { f64::NAN } else { 300.0 }
+                },
+            )
+            .unwrap();
+        assert_eq!(maps.noise.count_valid(), 20);
+        assert_eq!(maps.harmonics[0].amplitude.at(2, 6), None);
+    }
+
+    #[test]
+    fn what_cannot_be_told_apart_is_refused_with_what_to_do() {
+        let settings = LockInSettings { reference: REFERENCE, harmonics: 1, drift: Drift::Linear };
+        let short = run(settings, (0..4).map(f64::from), |_, _| 300.0).unwrap_err();
+        assert!(matches!(short, LockInError::TooFewFrames { frames: 4, unknowns: 4 }));
+        // Two frames a period: the sine is never seen.
+        let sparse = run(settings, (0..40).map(|n| 5.0 * f64::from(n) + 0.7), |_, _| 300.0).unwrap_err();
+        assert!(sparse.to_string().contains("more than two frames"), "{sparse}");
+        let bad = LockInSettings { harmonics: 9, ..settings };
+        assert!(LockIn::<SurfaceKelvin>::new(bad).is_err());
+    }
+}
