@@ -3,11 +3,19 @@
 //! Works on frames and plain series of numbers; knows nothing of where the bytes come from.
 
 pub mod frames;
+mod least_squares;
 pub mod lock_in;
+pub mod point_source;
+pub mod reference_signal;
 pub mod trend;
 
 pub use frames::{FrameFile, FrameProblem, FrameSeries, FrameSource};
 pub use lock_in::{
     Drift, HarmonicMaps, LagRadians, LockIn, LockInError, LockInMaps, LockInSettings, Reference,
+};
+pub use point_source::{PointSource, UncertaintyEllipse, locate_source};
+pub use reference_signal::{
+    EstimatedReference, detectable_amplitude, diffusion_length_mm, estimate_reference, frames_for_floor,
+    frequency_for_length, noise_floor, reference_from_events,
 };
 pub use trend::{Place, PlaceReader, PlaceSample, SpanPictures, SpanSummary, rate_of_change};
