@@ -13,8 +13,7 @@
 //! The correlation and its noise: O. Breitenstein, W. Warta, M. Langenkamp, *Lock-in Thermography*,
 //! Springer, 2nd ed. 2010, chapter 2; formulas named from memory. The sign of the lag is our own choice.
 
-use nalgebra::{DMatrix, DVector};
-
+use super::pixel_regression::{PixelRegression, Unsolvable};
 use crate::frame::{Difference, Frame, FrameError};
 
 /// A lag behind the reference, radians, from −π to π.
@@ -92,27 +91,13 @@ pub enum LockInError {
 /// More harmonics than this are not asked for.
 pub const MOST_HARMONICS: usize = 5;
 
-/// Frames taken together: each pass over the sums, which fill more memory than a processor keeps at
-/// hand, then serves that many frames, and `f32` sums stay short enough to lose nothing.
-const BATCH: usize = 16;
-/// Pixels taken together.
-const LANES: usize = 8;
-
 /// A lock-in in progress. Its memory does not grow with the number of frames.
 #[derive(Debug)]
 pub struct LockIn<Q> {
     settings: LockInSettings,
-    shape: Option<(usize, usize)>,
     /// The time of the first frame, s, from which drift counts.
-    start: f64,
-    /// The first frame: values are taken from it on, to keep their digits.
-    base: Vec<f32>,
-    batch: Vec<Frame<Q>>,
-    weights: Vec<Vec<f32>>,
-    /// For each group of [`LANES`] pixels: the sums with every basis function, and that of the squares.
-    sums: Vec<f64>,
-    normal: DMatrix<f64>,
-    frames: usize,
+    start: Option<f64>,
+    regression: PixelRegression<Q>,
 }
 
 /// What one multiple of the reference's frequency has in every pixel. Swings are peak values, K.
@@ -167,17 +152,7 @@ impl<Q> LockIn<Q> {
             return Err(LockInError::Settings { frequency_hz, harmonics });
         }
         let unknowns = drift_terms(settings.drift) + 2 * harmonics;
-        Ok(Self {
-            settings,
-            shape: None,
-            start: 0.0,
-            base: Vec::new(),
-            batch: Vec::with_capacity(BATCH),
-            weights: Vec::with_capacity(BATCH),
-            sums: Vec::new(),
-            normal: DMatrix::zeros(unknowns, unknowns),
-            frames: 0,
-        })
+        Ok(Self { settings, start: None, regression: PixelRegression::new(unknowns) })
     }
 
     /// Takes the frame of the time `time_s` in. A frame that is missing is simply not added.
@@ -185,39 +160,16 @@ impl<Q> LockIn<Q> {
     /// # Errors
     /// [`LockInError::Frame`] for a frame of another size than the first.
     pub fn add(&mut self, time_s: f64, frame: Frame<Q>) -> Result<(), LockInError> {
-        let (expected, found) = (*self.shape.get_or_insert(frame.shape()), frame.shape());
-        if expected != found {
-            return Err(FrameError::ShapeMismatch { expected, found }.into());
-        }
-        if self.frames == 0 {
-            self.start = time_s;
-            let groups = frame.as_slice().len().div_ceil(LANES);
-            self.base = frame.as_slice().to_vec();
-            self.base.resize(groups * LANES, 0.0);
-            self.sums = vec![0.0; groups * LANES * (self.unknowns() + 1)];
-        }
-        let weights: Vec<f32> = self.basis(time_s).iter().map(|&weight| weight as f32).collect();
-        // The equations must know the weights that are used, rounding included.
-        let basis = DVector::from_iterator(weights.len(), weights.iter().copied().map(f64::from));
-        self.normal.ger(1.0, &basis, &basis, 1.0);
-        self.weights.push(weights);
-        self.batch.push(frame);
-        self.frames += 1;
-        if self.batch.len() == BATCH {
-            self.take_batch();
-        }
-        Ok(())
-    }
-
-    fn unknowns(&self) -> usize {
-        self.normal.nrows()
+        let start = *self.start.get_or_insert(time_s);
+        let basis = self.basis(time_s, start);
+        Ok(self.regression.add(&basis, frame)?)
     }
 
     /// The basis functions at a time: 1, t, t², then sine and negative cosine of each harmonic.
-    fn basis(&self, time_s: f64) -> DVector<f64> {
+    fn basis(&self, time_s: f64, start: f64) -> Vec<f64> {
         let Reference { frequency_hz, zero_s } = self.settings.reference;
         // In periods, which keeps the powers of long recordings small.
-        let drift_time = (time_s - self.start) * frequency_hz;
+        let drift_time = (time_s - start) * frequency_hz;
         let powers = [1.0, drift_time, drift_time * drift_time];
         let turns = ((time_s - zero_s) * frequency_hz).fract();
         let swings = (1..=self.settings.harmonics).flat_map(|multiple| {
@@ -225,63 +177,24 @@ impl<Q> LockIn<Q> {
             [sine, -cosine]
         });
         let drift = powers.into_iter().take(drift_terms(self.settings.drift));
-        DVector::from_iterator(self.unknowns(), drift.chain(swings))
-    }
-
-    fn take_batch(&mut self) {
-        let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
-        let (sums, base, weights) = (&mut self.sums, &self.base, &self.weights);
-        match self.normal.nrows() {
-            3 => accumulate::<3>(&frames, weights, base, sums),
-            4 => accumulate::<4>(&frames, weights, base, sums),
-            5 => accumulate::<5>(&frames, weights, base, sums),
-            6 => accumulate::<6>(&frames, weights, base, sums),
-            7 => accumulate::<7>(&frames, weights, base, sums),
-            8 => accumulate::<8>(&frames, weights, base, sums),
-            9 => accumulate::<9>(&frames, weights, base, sums),
-            10 => accumulate::<10>(&frames, weights, base, sums),
-            11 => accumulate::<11>(&frames, weights, base, sums),
-            12 => accumulate::<12>(&frames, weights, base, sums),
-            // 3 drift terms and two for each of 5 harmonics are the most.
-            _ => accumulate::<13>(&frames, weights, base, sums),
-        }
-        self.batch.clear();
-        self.weights.clear();
+        drift.chain(swings).collect()
     }
 
     /// The maps of all frames that were added.
     ///
     /// # Errors
     /// [`LockInError::TooFewFrames`] and [`LockInError::NotSeparable`].
-    pub fn finish(mut self) -> Result<LockInMaps, LockInError> {
-        let (frames, unknowns) = (self.frames, self.unknowns());
-        let too_few = LockInError::TooFewFrames { frames, unknowns };
-        let Some((rows, columns)) = self.shape.filter(|_| frames > unknowns) else { return Err(too_few) };
-        let frequency_hz = self.settings.reference.frequency_hz;
-        let inverse = invert(&self.normal).ok_or(LockInError::NotSeparable { frequency_hz })?;
-        self.take_batch();
-        let pixels = rows * columns;
+    pub fn finish(self) -> Result<LockInMaps, LockInError> {
+        let Reference { frequency_hz, .. } = self.settings.reference;
+        let solved = self.regression.solve().map_err(|unsolvable| match unsolvable {
+            Unsolvable::TooFew { frames, unknowns } => LockInError::TooFewFrames { frames, unknowns },
+            Unsolvable::NotSeparable => LockInError::NotSeparable { frequency_hz },
+        })?;
+        let (rows, columns) = solved.shape;
         let drift = drift_terms(self.settings.drift);
-        let harmonics = self.settings.harmonics;
-        let mut swings = vec![Vec::with_capacity(pixels); 2 * harmonics];
-        let mut noise = Vec::with_capacity(pixels);
-        let (mut right, mut solved) = (DVector::zeros(unknowns), DVector::zeros(unknowns));
-        for pixel in 0..pixels {
-            let group = pixel / LANES * LANES * (unknowns + 1) + pixel % LANES;
-            let sum = |term: usize| self.sums.get(group + term * LANES).copied().unwrap_or(f64::NAN);
-            right.iter_mut().enumerate().for_each(|(term, value)| *value = sum(term));
-            solved.gemv(1.0, &inverse, &right, 0.0);
-            let left = (sum(unknowns) - solved.dot(&right)).max(0.0);
-            // `max` hides NaN.
-            let left = if sum(unknowns).is_nan() { f64::NAN } else { left };
-            noise.push((left / (frames - unknowns) as f64).sqrt() as f32);
-            for (term, swing) in swings.iter_mut().enumerate() {
-                swing.push(solved[drift + term] as f32);
-            }
-        }
-        let factor = |term: usize| inverse[(drift + term, drift + term)].sqrt();
-        let harmonics = (0..harmonics).map(|index| {
-            let [in_phase, quadrature] = [2 * index, 2 * index + 1].map(|term| &swings[term]);
+        let swings = solved.coefficients.get(drift..).unwrap_or_default();
+        let harmonics = swings.chunks_exact(2).enumerate().map(|(index, swing)| {
+            let (in_phase, quadrature) = (&swing[0], &swing[1]);
             let maps =
                 |f: fn(f32, f32) -> f32| in_phase.iter().zip(quadrature).map(|(p, q)| f(*p, *q)).collect();
             Ok(HarmonicMaps {
@@ -289,13 +202,14 @@ impl<Q> LockIn<Q> {
                 in_phase: Frame::from_rows(rows, columns, in_phase.clone())?,
                 quadrature: Frame::from_rows(rows, columns, quadrature.clone())?,
                 lag: Frame::from_rows(rows, columns, maps(|p, q| q.atan2(p)))?,
-                in_phase_factor: factor(2 * index),
-                quadrature_factor: factor(2 * index + 1),
+                in_phase_factor: solved.factor(drift + 2 * index),
+                quadrature_factor: solved.factor(drift + 2 * index + 1),
             })
         });
         let harmonics = harmonics.collect::<Result<Vec<_>, FrameError>>()?;
-        let typical_noise = median(&noise);
-        Ok(LockInMaps { frames, harmonics, noise: Frame::from_rows(rows, columns, noise)?, typical_noise })
+        let typical_noise = median(&solved.noise);
+        let noise = Frame::from_rows(rows, columns, solved.noise)?;
+        Ok(LockInMaps { frames: solved.frames, harmonics, noise, typical_noise })
     }
 }
 
@@ -305,80 +219,6 @@ const fn drift_terms(drift: Drift) -> usize {
         Drift::Linear => 2,
         Drift::Quadratic => 3,
     }
-}
-
-/// Adds every frame of a batch, times the basis functions at its time, to the sums of each pixel.
-///
-/// Inside a batch values count from its first frame on, which keeps `f32` sums exact enough beside a
-/// drift of tens of kelvin; the step from there to `base` is added in `f64`.
-fn accumulate<const TERMS: usize>(frames: &[&[f32]], weights: &[Vec<f32>], base: &[f32], sums: &mut [f64]) {
-    let weights: Vec<[f32; TERMS]> = weights
-        .iter()
-        .map(|weights| std::array::from_fn(|term| weights.get(term).copied().unwrap_or(0.0)))
-        .collect();
-    let Some(first) = frames.first() else { return };
-    let weight_sums: [f64; TERMS] =
-        std::array::from_fn(|term| weights.iter().map(|weights| f64::from(weights[term])).sum());
-    let count = frames.len() as f64;
-    let (groups, _) = base.as_chunks::<LANES>();
-    for ((index, base), sums) in groups.iter().enumerate().zip(sums.chunks_exact_mut(LANES * (TERMS + 1))) {
-        let start = index * LANES;
-        let near = group(first, start);
-        let mut totals = [[0.0_f32; LANES]; TERMS];
-        let mut squares = [0.0_f32; LANES];
-        for (frame, weights) in frames.iter().zip(&weights) {
-            let values = group(frame, start);
-            let above: [f32; LANES] = std::array::from_fn(|lane| values[lane] - near[lane]);
-            for (total, weight) in totals.iter_mut().zip(weights) {
-                for lane in 0..LANES {
-                    total[lane] += weight * above[lane];
-                }
-            }
-            for lane in 0..LANES {
-                squares[lane] += above[lane] * above[lane];
-            }
-        }
-        let step: [f64; LANES] = std::array::from_fn(|lane| f64::from(near[lane]) - f64::from(base[lane]));
-        let (sums, _) = sums.as_chunks_mut::<LANES>();
-        for ((sum, total), weight) in sums.iter_mut().zip(&totals).zip(weight_sums) {
-            for lane in 0..LANES {
-                sum[lane] += f64::from(total[lane]) + weight * step[lane];
-            }
-        }
-        if let Some(sum) = sums.last_mut() {
-            for lane in 0..LANES {
-                // The first basis function is 1: its total is the plain sum.
-                let cross = 2.0 * f64::from(totals[0][lane]) + count * step[lane];
-                sum[lane] += f64::from(squares[lane]) + step[lane] * cross;
-            }
-        }
-    }
-}
-
-/// The values of the group of pixels from `start` on; zeros beyond the last pixel.
-#[inline]
-fn group(frame: &[f32], start: usize) -> [f32; LANES] {
-    match frame.get(start..start + LANES).and_then(|part| part.try_into().ok()) {
-        Some(values) => values,
-        None => std::array::from_fn(|lane| frame.get(start + lane).copied().unwrap_or(0.0)),
-    }
-}
-
-/// The inverse of a matrix of normal equations; `None` where its unknowns cannot be told apart.
-pub(super) fn invert(normal: &DMatrix<f64>) -> Option<DMatrix<f64>> {
-    /// Least eigenvalue of the matrix scaled to a diagonal of ones.
-    const SEPARABLE: f64 = 1e-8;
-    let scale = DVector::from_iterator(normal.nrows(), normal.diagonal().iter().map(|d| d.sqrt().recip()));
-    let scaled =
-        DMatrix::from_fn(normal.nrows(), normal.ncols(), |i, j| normal[(i, j)] * scale[i] * scale[j]);
-    if scaled.iter().any(|value| !value.is_finite()) {
-        return None;
-    }
-    if scaled.clone().symmetric_eigenvalues().min() < SEPARABLE {
-        return None;
-    }
-    let inverse = scaled.cholesky()?.inverse();
-    Some(DMatrix::from_fn(normal.nrows(), normal.ncols(), |i, j| inverse[(i, j)] * scale[i] * scale[j]))
 }
 
 fn median(values: &[f32]) -> f64 {

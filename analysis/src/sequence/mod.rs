@@ -5,6 +5,7 @@
 pub mod frames;
 mod least_squares;
 pub mod lock_in;
+mod pixel_regression;
 pub mod point_source;
 pub mod reference_signal;
 pub mod trend;
