@@ -31,11 +31,11 @@ pub(super) struct Fit {
     pub(super) normal: DMatrix<f64>,
 }
 
-const MOST_STEPS: usize = 200;
+const MOST_STEPS: usize = 100;
 const CONVERGED: f64 = 1e-10;
 
-/// The nearest minimum from `start`, with the parameters flagged in `fixed` kept; `None` where the model
-/// refuses the start or the search does not settle.
+/// The nearest minimum from `start`, with the parameter `fixed` kept; `None` where the model refuses the
+/// start. In a valley without a bottom the search ends after some steps, at the least it has come to.
 pub(super) fn fit(model: &impl Model, start: DVector<f64>, fixed: Option<usize>) -> Option<Fit> {
     let size = start.len();
     let mut parameters = start;
@@ -79,9 +79,9 @@ pub(super) fn fit(model: &impl Model, start: DVector<f64>, fixed: Option<usize>)
             damping *= 10.0;
         }
         if !better || small {
-            let normal = jacobian.tr_mul(&jacobian);
-            return Some(Fit { parameters, sum_of_squares: sum, normal });
+            break;
         }
     }
-    None
+    let normal = jacobian.tr_mul(&jacobian);
+    Some(Fit { parameters, sum_of_squares: sum, normal })
 }

@@ -9,6 +9,7 @@ mod pixel_regression;
 pub mod point_source;
 pub mod reference_signal;
 pub mod trend;
+pub mod warm_up;
 
 pub use frames::{FrameFile, FrameProblem, FrameSeries, FrameSource};
 pub use lock_in::{
@@ -20,3 +21,4 @@ pub use reference_signal::{
     frequency_for_length, noise_floor, reference_from_events,
 };
 pub use trend::{Place, PlaceReader, PlaceSample, SpanPictures, SpanSummary, rate_of_change};
+pub use warm_up::{Decay, Stability, WarmUp, WarmUpError, fit_warm_up, stable_since};
