@@ -9,7 +9,9 @@ mod pixel_regression;
 pub mod point_source;
 pub mod reference_signal;
 pub mod trend;
+pub mod trigger;
 pub mod warm_up;
+pub mod warm_up_maps;
 
 pub use frames::{FrameFile, FrameProblem, FrameSeries, FrameSource};
 pub use lock_in::{
@@ -21,4 +23,6 @@ pub use reference_signal::{
     frequency_for_length, noise_floor, reference_from_events,
 };
 pub use trend::{Place, PlaceReader, PlaceSample, SpanPictures, SpanSummary, rate_of_change};
+pub use trigger::{Crossing, Trigger, Triggered, find_triggers};
 pub use warm_up::{Decay, Stability, WarmUp, WarmUpError, fit_warm_up, stable_since};
+pub use warm_up_maps::{PixelWarmUp, Seconds, WarmUpMaps, WarmUpMapsError};
