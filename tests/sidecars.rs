@@ -5,8 +5,8 @@ use std::num::NonZeroU32;
 use analysis::capture::metadata::{QuantityName, StatedQuantity};
 use analysis::capture::sidecar::{EXAMPLE, SidecarError, SidecarWarning, SidecarWriteError};
 use analysis::capture::{
-    BoardIdentity, CaptureMetadata, CornerMark, PageChoice, Quantity, Question, SampleKind, TestConditions,
-    complete_meaning, missing_meaning, parse_sidecar, write_sidecar,
+    BenchEvent, BoardIdentity, CaptureMetadata, CornerMark, FrameTimes, PageChoice, Quantity, Question,
+    SampleKind, TestConditions, complete_meaning, missing_meaning, parse_sidecar, write_sidecar,
 };
 use analysis::geometry::Point;
 use analysis::radiometry::{Band, Calibration, Correction, Surroundings};
@@ -55,6 +55,8 @@ fn the_documented_example_says_what_its_field_names_say() {
     assert_eq!(metadata.reflected, Some(kelvin(22.4 + 273.15)));
     assert_eq!(metadata.netd, Some(KelvinDifference::new(0.05).unwrap()));
     assert_eq!(metadata.page, PageChoice::Mean);
+    assert_eq!(metadata.frame_times, Some(FrameTimes::Interval(0.5)));
+    assert_eq!((metadata.events[0].at_s, metadata.events[0].current), (5.0, Some(0.85)));
     assert_eq!(metadata.conditions.warm_up_minutes, Some(20.0));
     assert_eq!(metadata.corners[2].pixel, Point::new(599.5, 452.0));
     assert_eq!(metadata.corners[2].board, Point::new(80.0, 60.0));
@@ -191,6 +193,9 @@ fn an_error_names_file_field_value_and_what_it_must_be() {
         ("\"distance_m\": 0", ["\"distance_m\"", "0", "above 0"]),
         ("\"page\": 0", ["\"page\"", "0", "a number from 1"]),
         ("\"page\": \"all\"", ["\"page\"", "\"all\"", "\"mean\""]),
+        ("\"frame_interval_s\": 0", ["\"frame_interval_s\"", "0", "above 0"]),
+        ("\"frame_times_s\": [0, 1, 1]", ["\"frame_times_s\"", "number 3 is not above", "rising"]),
+        ("\"events\": [{\"name\": \"on\"}]", ["\"events[0].at_s\"", "missing", "its time"]),
         ("\"test\": {\"frequency_Hz\": -50}", ["\"test.frequency_Hz\"", "-50", "0 or more"]),
         ("\"test\": 12", ["\"test\"", "12", "an object"]),
         ("\"board\": {\"serial\": 7}", ["\"board.serial\"", "7", "text in quotes"]),
@@ -416,12 +421,23 @@ fn any_metadata() -> BoxedStrategy<CaptureMetadata> {
         proptest::collection::vec(any::<[u32; 2]>(), 0..5),
         maybe(finite()),
     );
+    let times = prop_oneof![
+        (1e-6_f64..1e6).prop_map(FrameTimes::Interval),
+        proptest::collection::btree_set(-1_000_000_i32..1_000_000, 0..6).prop_map(|times| FrameTimes::Each(
+            times.into_iter().map(|time| f64::from(time) / 7.0).collect()
+        )),
+    ];
+    let event = (finite(), ".{0,12}", maybe(finite()), maybe(finite()), maybe(0.0_f64..1e9)).prop_map(
+        |(at_s, name, voltage, current, frequency)| BenchEvent { at_s, name, voltage, current, frequency },
+    );
+    let sequence = (maybe(times), proptest::collection::vec(event, 0..4));
     let texts = (".{0,12}", ".{0,12}", ".{0,12}", ".{0,12}", any::<bool>());
-    (meaning(), page, optics, conditions, marks, texts)
+    (meaning(), page, sequence, optics, conditions, marks, texts)
         .prop_map(
             |(
                 (quantity, stated),
                 page,
+                (frame_times, events),
                 (band, netd, ambient, reflected, distance, pixel_pitch),
                 conditions,
                 (corners, stuck_pixels, saturated_at),
@@ -430,6 +446,8 @@ fn any_metadata() -> BoxedStrategy<CaptureMetadata> {
                 quantity,
                 stated,
                 page,
+                frame_times,
+                events,
                 band,
                 netd,
                 ambient,

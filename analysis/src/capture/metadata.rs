@@ -4,6 +4,7 @@ use std::num::NonZeroU32;
 
 use serde::{Deserialize, Serialize};
 
+use super::frame_times::{BenchEvent, FrameTimes};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Point};
 use crate::radiometry::{Band, Calibration, Correction};
 use crate::units::{Kelvin, KelvinDifference, Millimeters, TemperatureUnit, Watts};
@@ -187,6 +188,10 @@ pub struct CaptureMetadata {
     pub stated: Option<StatedQuantity>,
     /// Which page of the file is the capture.
     pub page: PageChoice,
+    /// When the frames were taken, of a file that is a sequence.
+    pub frame_times: Option<FrameTimes>,
+    /// What was done on the bench during the sequence.
+    pub events: Vec<BenchEvent>,
     /// Spectral band; the session's default where absent.
     pub band: Option<Band>,
     /// Noise equivalent temperature difference, K.

@@ -5,6 +5,7 @@
 //! its quantity or scale stays raw until it is told.
 
 pub mod apparent;
+pub mod frame_times;
 pub mod invalid_pixels;
 pub mod isolated_pixels;
 mod matrix_csv;
@@ -19,6 +20,7 @@ pub mod sidecar;
 pub mod tiff_file;
 
 pub use apparent::{NotMeaningful, apparent, apparent_with_table};
+pub use frame_times::{BenchEvent, FrameTimes};
 pub use invalid_pixels::mask_invalid;
 pub use isolated_pixels::set_aside_isolated;
 pub use meaning::{Question, complete_meaning, missing_meaning};

@@ -58,6 +58,12 @@ pub enum FrameProblem {
         /// The number that no file has.
         number: u64,
     },
+    /// Nobody said when it was taken.
+    #[error("frame {} has no time: fewer times are stated than there are frames", frame + 1)]
+    Untimed {
+        /// Which, from 0.
+        frame: usize,
+    },
     /// The sequence ends before it.
     #[error("there is no frame {}: the sequence has {frames}", frame + 1)]
     BeyondTheEnd {

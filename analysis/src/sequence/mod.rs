@@ -8,6 +8,7 @@ pub mod lock_in;
 mod pixel_regression;
 pub mod point_source;
 pub mod reference_signal;
+pub mod timeline;
 pub mod trend;
 pub mod trigger;
 pub mod warm_up;
@@ -22,6 +23,7 @@ pub use reference_signal::{
     EstimatedReference, detectable_amplitude, diffusion_length_mm, estimate_reference, frames_for_floor,
     frequency_for_length, noise_floor, reference_from_events,
 };
+pub use timeline::{Gap, Timeline, TimelineError, walk};
 pub use trend::{Place, PlaceReader, PlaceSample, SpanPictures, SpanSummary, rate_of_change};
 pub use trigger::{Crossing, Trigger, Triggered, find_triggers};
 pub use warm_up::{Decay, Stability, WarmUp, WarmUpError, fit_warm_up, stable_since};

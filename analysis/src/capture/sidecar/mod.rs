@@ -24,6 +24,8 @@
 //! | `time` | when it was taken, RFC 3339 preferred |
 //! | `pixel_pitch_mm` | millimetres on the board per pixel |
 //! | `page` | of a file with several: a number from 1, or `"mean"` for a burst |
+//! | `frame_interval_s`, `frame_times_s` | of a sequence: seconds from frame to frame, or a rising list with one time for each frame |
+//! | `events` | what was done during a sequence: `at_s` on the clock of the frames, `name`, and from then on `voltage_V`, `current_A`, `frequency_Hz` |
 //! | `test` | `voltage_V`, `current_A`, `frequency_Hz`, `warm_up_min`, `notes` |
 //! | `board` | `product` and `serial`, as text |
 //! | `corners` | places known in the picture and on the board: `pixel` `[x, y]` and `mm` `[x, y]` |

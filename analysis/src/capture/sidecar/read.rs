@@ -2,6 +2,7 @@
 
 use serde_json::{Map, Value};
 
+use crate::capture::frame_times::{BenchEvent, FrameTimes};
 use crate::capture::meaning::decide;
 use crate::capture::metadata::{
     BoardIdentity, CaptureMetadata, CornerMark, QuantityName, StatedQuantity, TestConditions,
@@ -50,6 +51,8 @@ pub fn parse_sidecar(
         stated: (quantity.is_none() && stated != StatedQuantity::default()).then_some(stated),
         quantity,
         page: fields.read("page", "a number from 1, or \"mean\"")?.unwrap_or_default(),
+        frame_times: read_frame_times(&mut fields, &mut warnings)?,
+        events: read_events(&mut fields, &mut warnings)?,
         band: read_band(&mut fields)?,
         netd: fields.quantity("netd_mK", ABOVE_ZERO, |millikelvin| {
             let netd = KelvinDifference::new(millikelvin / 1000.0).ok();
@@ -220,6 +223,44 @@ fn read_band(fields: &mut Fields<'_>) -> Result<Option<Band>, SidecarError> {
         let allowed = "[lower, upper] from 0.1 to 1000 µm, at least 0.01 µm apart";
         fields.out_of_range("band_um", format!("[{lower}, {upper}]"), allowed)
     })
+}
+
+fn read_frame_times(
+    fields: &mut Fields<'_>,
+    warnings: &mut Vec<SidecarWarning>,
+) -> Result<Option<FrameTimes>, SidecarError> {
+    let interval = fields.number("frame_interval_s", ABOVE_ZERO, |interval| interval > 0.0)?;
+    let Some(times) = fields.read::<Vec<f64>>("frame_times_s", "a list of seconds")? else {
+        return Ok(interval.map(FrameTimes::Interval));
+    };
+    let step = times.iter().zip(times.iter().skip(1)).position(|(earlier, later)| earlier >= later);
+    if let Some(at) = step {
+        let found = format!("a list whose number {} is not above the one before", at + 2);
+        return Err(fields.out_of_range("frame_times_s", found, "a rising list of seconds"));
+    }
+    if interval.is_some() {
+        warnings.push(fields.ignored("frame_interval_s", "\"frame_times_s\" says when each frame was taken"));
+    }
+    Ok(Some(FrameTimes::Each(times)))
+}
+
+fn read_events(
+    fields: &mut Fields<'_>,
+    warnings: &mut Vec<SidecarWarning>,
+) -> Result<Vec<BenchEvent>, SidecarError> {
+    let mut events = Vec::new();
+    for mut fields in fields.objects("events")? {
+        let at_s = fields.number("at_s", ANY_NUMBER, f64::is_finite)?;
+        events.push(BenchEvent {
+            at_s: at_s.ok_or_else(|| fields.missing("at_s", "an event needs its time"))?,
+            name: fields.text("name")?,
+            voltage: fields.number("voltage_V", ANY_NUMBER, f64::is_finite)?,
+            current: fields.number("current_A", ANY_NUMBER, f64::is_finite)?,
+            frequency: fields.number("frequency_Hz", ZERO_OR_MORE, |frequency| frequency >= 0.0)?,
+        });
+        fields.finish(warnings);
+    }
+    Ok(events)
 }
 
 fn read_conditions(

@@ -3,6 +3,7 @@
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use crate::capture::frame_times::{BenchEvent, FrameTimes};
 use crate::capture::metadata::{
     BoardIdentity, CaptureMetadata, PageChoice, Quantity, QuantityName, StatedQuantity, TestConditions,
 };
@@ -55,6 +56,12 @@ struct SidecarFile<'a> {
     #[serde(skip_serializing_if = "is_first")]
     page: PageChoice,
     #[serde(skip_serializing_if = "Option::is_none")]
+    frame_interval_s: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    frame_times_s: Option<&'a [f64]>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    events: Vec<WrittenEvent<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     test: Option<WrittenConditions<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     board: Option<&'a BoardIdentity>,
@@ -91,6 +98,15 @@ impl<'a> SidecarFile<'a> {
             time: &metadata.time,
             pixel_pitch_mm: metadata.pixel_pitch.map(f64::from),
             page: metadata.page,
+            frame_interval_s: match metadata.frame_times {
+                Some(FrameTimes::Interval(interval)) => Some(interval),
+                _ => None,
+            },
+            frame_times_s: match &metadata.frame_times {
+                Some(FrameTimes::Each(times)) => Some(times),
+                _ => None,
+            },
+            events: metadata.events.iter().map(WrittenEvent::new).collect(),
             test: WrittenConditions::new(&metadata.conditions),
             board: Some(&metadata.board).filter(|board| **board != BoardIdentity::default()),
             corners: corners.map(|mark| json!({ "pixel": mark.pixel, "mm": mark.board })).collect(),
@@ -98,6 +114,31 @@ impl<'a> SidecarFile<'a> {
             saturated_at: metadata.saturated_at,
             notes: &metadata.notes,
             invented: metadata.invented,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct WrittenEvent<'a> {
+    at_s: f64,
+    #[serde(skip_serializing_if = "str::is_empty")]
+    name: &'a str,
+    #[serde(rename = "voltage_V", skip_serializing_if = "Option::is_none")]
+    voltage: Option<f64>,
+    #[serde(rename = "current_A", skip_serializing_if = "Option::is_none")]
+    current: Option<f64>,
+    #[serde(rename = "frequency_Hz", skip_serializing_if = "Option::is_none")]
+    frequency: Option<f64>,
+}
+
+impl<'a> WrittenEvent<'a> {
+    fn new(event: &'a BenchEvent) -> Self {
+        Self {
+            at_s: event.at_s,
+            name: &event.name,
+            voltage: event.voltage,
+            current: event.current,
+            frequency: event.frequency,
         }
     }
 }
