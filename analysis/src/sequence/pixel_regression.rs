@@ -10,8 +10,12 @@ use crate::frame::{Frame, FrameError};
 /// Frames taken together: each pass over the sums, which fill more memory than a processor keeps at
 /// hand, then serves that many frames, and `f32` sums stay short enough to lose nothing.
 const BATCH: usize = 16;
-/// Pixels taken together.
+/// Pixels taken together: those of a batch fit into the nearest memory of most processors (16 KiB).
+const BLOCK: usize = 256;
+/// Pixels in the registers at once.
 const LANES: usize = 8;
+/// Basis functions in the registers at once.
+const TERMS: usize = 4;
 
 /// A regression in progress. The first basis function is 1.
 #[derive(Debug)]
@@ -21,8 +25,10 @@ pub(super) struct PixelRegression<Q> {
     base: Vec<f32>,
     batch: Vec<Frame<Q>>,
     weights: Vec<Vec<f32>>,
-    /// For each group of [`LANES`] pixels: the sums with every basis function, and that of the squares.
-    sums: Vec<f64>,
+    /// The sums of each pixel with every basis function.
+    sums: Vec<Vec<f64>>,
+    /// The sums of the squares.
+    squares: Vec<f64>,
     normal: DMatrix<f64>,
     frames: usize,
 }
@@ -62,7 +68,8 @@ impl<Q> PixelRegression<Q> {
             base: Vec::new(),
             batch: Vec::with_capacity(BATCH),
             weights: Vec::with_capacity(BATCH),
-            sums: Vec::new(),
+            sums: vec![Vec::new(); unknowns],
+            squares: Vec::new(),
             normal: DMatrix::zeros(unknowns, unknowns),
             frames: 0,
         }
@@ -75,10 +82,9 @@ impl<Q> PixelRegression<Q> {
             return Err(FrameError::ShapeMismatch { expected, found });
         }
         if self.frames == 0 {
-            let groups = frame.as_slice().len().div_ceil(LANES);
             self.base = frame.as_slice().to_vec();
-            self.base.resize(groups * LANES, 0.0);
-            self.sums = vec![0.0; groups * LANES * (self.normal.nrows() + 1)];
+            self.squares = vec![0.0; self.base.len()];
+            self.sums.fill(self.squares.clone());
         }
         let weights: Vec<f32> = basis.iter().map(|&weight| weight as f32).collect();
         // The equations must know the weights that are used, rounding included.
@@ -93,23 +99,48 @@ impl<Q> PixelRegression<Q> {
         Ok(())
     }
 
+    /// Adds every frame of the batch, times the basis functions at its time, to the sums of each pixel.
+    ///
+    /// Inside a batch values count from its first frame on, which keeps `f32` sums exact enough beside a
+    /// drift of tens of kelvin; the step from there to `base` is added in `f64`.
     fn take_batch(&mut self) {
-        let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
-        let (sums, base, weights) = (&mut self.sums, &self.base, &self.weights);
-        match self.normal.nrows() {
-            2 => accumulate::<2>(&frames, weights, base, sums),
-            3 => accumulate::<3>(&frames, weights, base, sums),
-            4 => accumulate::<4>(&frames, weights, base, sums),
-            5 => accumulate::<5>(&frames, weights, base, sums),
-            6 => accumulate::<6>(&frames, weights, base, sums),
-            7 => accumulate::<7>(&frames, weights, base, sums),
-            8 => accumulate::<8>(&frames, weights, base, sums),
-            9 => accumulate::<9>(&frames, weights, base, sums),
-            10 => accumulate::<10>(&frames, weights, base, sums),
-            11 => accumulate::<11>(&frames, weights, base, sums),
-            12 => accumulate::<12>(&frames, weights, base, sums),
-            // 3 drift terms and two for each of 5 harmonics are the most anybody asks for.
-            _ => accumulate::<13>(&frames, weights, base, sums),
+        let Some(first) = self.batch.first() else { return };
+        let count = self.batch.len() as f64;
+        let mut above = [[0.0_f32; BLOCK]; BATCH];
+        for start in (0..self.base.len()).step_by(BLOCK) {
+            let end = (start + BLOCK).min(self.base.len());
+            let near = &first.as_slice()[start..end];
+            for (frame, above) in self.batch.iter().zip(&mut above) {
+                let values = frame.as_slice()[start..end].iter().zip(near);
+                above.iter_mut().zip(values).for_each(|(above, (value, near))| *above = value - near);
+            }
+            let rows = &above[..self.batch.len()];
+            let (plain, squares) = plain_sums(rows);
+            let step = |index: usize| f64::from(near[index]) - f64::from(self.base[start + index]);
+            for (index, square) in self.squares[start..end].iter_mut().enumerate() {
+                let cross = 2.0 * f64::from(plain[index]) + count * step(index);
+                *square += f64::from(squares[index]) + step(index) * cross;
+            }
+            let Some((ones, others)) = self.sums.split_first_mut() else { return };
+            for (index, sum) in ones[start..end].iter_mut().enumerate() {
+                *sum += f64::from(plain[index]) + count * step(index);
+            }
+            for (group, sums) in others.chunks_mut(TERMS).enumerate() {
+                let weight =
+                    |frame: &Vec<f32>, term| frame.get(1 + group * TERMS + term).copied().unwrap_or(0.0);
+                let mut weights = [[0.0_f32; TERMS]; BATCH];
+                for (weights, frame) in weights.iter_mut().zip(&self.weights) {
+                    *weights = std::array::from_fn(|term| weight(frame, term));
+                }
+                let weights = &weights[..self.batch.len()];
+                let totals = weighted_sums(rows, weights);
+                for (term, (sum, totals)) in sums.iter_mut().zip(&totals).enumerate() {
+                    let all: f64 = weights.iter().map(|weights| f64::from(weights[term])).sum();
+                    for (index, sum) in sum[start..end].iter_mut().enumerate() {
+                        *sum += f64::from(totals[index]) + all * step(index);
+                    }
+                }
+            }
         }
         self.batch.clear();
         self.weights.clear();
@@ -122,83 +153,63 @@ impl<Q> PixelRegression<Q> {
         let shape = self.shape.filter(|_| frames > unknowns).ok_or(too_few)?;
         let inverse = invert(&self.normal).ok_or(Unsolvable::NotSeparable)?;
         self.take_batch();
-        let pixels = shape.0 * shape.1;
-        let mut coefficients = vec![Vec::with_capacity(pixels); unknowns];
-        let mut noise = Vec::with_capacity(pixels);
-        let (mut right, mut solved) = (DVector::zeros(unknowns), DVector::zeros(unknowns));
-        for (pixel, &base) in self.base.iter().enumerate().take(pixels) {
-            let group = pixel / LANES * LANES * (unknowns + 1) + pixel % LANES;
-            let sum = |term: usize| self.sums.get(group + term * LANES).copied().unwrap_or(f64::NAN);
-            right.iter_mut().enumerate().for_each(|(term, value)| *value = sum(term));
-            solved.gemv(1.0, &inverse, &right, 0.0);
-            let left = sum(unknowns) - solved.dot(&right);
-            // `max` would hide NaN.
-            let left = if left < 0.0 { 0.0 } else { left };
-            noise.push((left / (frames - unknowns) as f64).sqrt() as f32);
-            solved[0] += f64::from(base);
-            for (coefficient, value) in coefficients.iter_mut().zip(solved.iter()) {
-                coefficient.push(*value as f32);
+        let mut left = self.squares;
+        let mut coefficients = Vec::with_capacity(unknowns);
+        for (term, right) in self.sums.iter().enumerate() {
+            let mut solved = vec![0.0; left.len()];
+            for (sums, weight) in self.sums.iter().zip(inverse.column(term).iter()) {
+                solved.iter_mut().zip(sums).for_each(|(solved, sum)| *solved += weight * sum);
             }
+            for ((left, solved), right) in left.iter_mut().zip(&solved).zip(right) {
+                *left -= solved * right;
+            }
+            let base = self.base.iter().map(|&base| if term == 0 { f64::from(base) } else { 0.0 });
+            coefficients.push(solved.iter().zip(base).map(|(solved, base)| (solved + base) as f32).collect());
         }
+        let freedom = (frames - unknowns) as f64;
+        // Rounding may take a little more away than there was; `max` would hide NaN.
+        let noise = |left: f64| if left < 0.0 { 0.0 } else { (left / freedom).sqrt() as f32 };
+        let noise = left.into_iter().map(noise).collect();
         Ok(PixelSolution { shape, frames, coefficients, noise, inverse })
     }
 }
 
-/// Adds every frame of a batch, times the basis functions at its time, to the sums of each pixel.
-///
-/// Inside a batch values count from its first frame on, which keeps `f32` sums exact enough beside a
-/// drift of tens of kelvin; the step from there to `base` is added in `f64`.
-fn accumulate<const TERMS: usize>(frames: &[&[f32]], weights: &[Vec<f32>], base: &[f32], sums: &mut [f64]) {
-    let weights: Vec<[f32; TERMS]> = weights
-        .iter()
-        .map(|weights| std::array::from_fn(|term| weights.get(term).copied().unwrap_or(0.0)))
-        .collect();
-    let Some(first) = frames.first() else { return };
-    let weight_sums: [f64; TERMS] =
-        std::array::from_fn(|term| weights.iter().map(|weights| f64::from(weights[term])).sum());
-    let count = frames.len() as f64;
-    let (groups, _) = base.as_chunks::<LANES>();
-    for ((index, base), sums) in groups.iter().enumerate().zip(sums.chunks_exact_mut(LANES * (TERMS + 1))) {
-        let start = index * LANES;
-        let near = group(first, start);
-        let mut totals = [[0.0_f32; LANES]; TERMS];
-        let mut squares = [0.0_f32; LANES];
-        for (frame, weights) in frames.iter().zip(&weights) {
-            let values = group(frame, start);
-            let above: [f32; LANES] = std::array::from_fn(|lane| values[lane] - near[lane]);
-            for (total, weight) in totals.iter_mut().zip(weights) {
-                for lane in 0..LANES {
-                    total[lane] += weight * above[lane];
-                }
-            }
+/// The sums of the rows, and of their squares.
+fn plain_sums(rows: &[[f32; BLOCK]]) -> ([f32; BLOCK], [f32; BLOCK]) {
+    let (mut plain, mut squares) = ([0.0_f32; BLOCK], [0.0_f32; BLOCK]);
+    let lanes = plain.as_chunks_mut::<LANES>().0.iter_mut().zip(squares.as_chunks_mut::<LANES>().0);
+    for (group, (plain, squares)) in lanes.enumerate() {
+        let (mut sum, mut square) = ([0.0_f32; LANES], [0.0_f32; LANES]);
+        for row in rows {
+            let values = row.as_chunks::<LANES>().0[group];
             for lane in 0..LANES {
-                squares[lane] += above[lane] * above[lane];
+                sum[lane] += values[lane];
+                square[lane] += values[lane] * values[lane];
             }
         }
-        let step: [f64; LANES] = std::array::from_fn(|lane| f64::from(near[lane]) - f64::from(base[lane]));
-        let (sums, _) = sums.as_chunks_mut::<LANES>();
-        for ((sum, total), weight) in sums.iter_mut().zip(&totals).zip(weight_sums) {
-            for lane in 0..LANES {
-                sum[lane] += f64::from(total[lane]) + weight * step[lane];
-            }
-        }
-        if let Some(sum) = sums.last_mut() {
-            for lane in 0..LANES {
-                // The first basis function is 1: its total is the plain sum.
-                let cross = 2.0 * f64::from(totals[0][lane]) + count * step[lane];
-                sum[lane] += f64::from(squares[lane]) + step[lane] * cross;
-            }
-        }
+        (*plain, *squares) = (sum, square);
     }
+    (plain, squares)
 }
 
-/// The values of the group of pixels from `start` on; zeros beyond the last pixel.
-#[inline]
-fn group(frame: &[f32], start: usize) -> [f32; LANES] {
-    match frame.get(start..start + LANES).and_then(|part| part.try_into().ok()) {
-        Some(values) => values,
-        None => std::array::from_fn(|lane| frame.get(start + lane).copied().unwrap_or(0.0)),
+/// The sums of the rows, each row times its weights.
+fn weighted_sums(rows: &[[f32; BLOCK]], weights: &[[f32; TERMS]]) -> [[f32; BLOCK]; TERMS] {
+    let mut totals = [[0.0_f32; BLOCK]; TERMS];
+    for group in 0..BLOCK / LANES {
+        let mut sums = [[0.0_f32; LANES]; TERMS];
+        for (row, weights) in rows.iter().zip(weights) {
+            let values = row.as_chunks::<LANES>().0[group];
+            for (sum, weight) in sums.iter_mut().zip(weights) {
+                for lane in 0..LANES {
+                    sum[lane] += weight * values[lane];
+                }
+            }
+        }
+        for (total, sum) in totals.iter_mut().zip(sums) {
+            total.as_chunks_mut::<LANES>().0[group] = sum;
+        }
     }
+    totals
 }
 
 /// The inverse of a matrix of normal equations; `None` where its unknowns cannot be told apart.

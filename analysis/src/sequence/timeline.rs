@@ -151,7 +151,7 @@ impl Timeline {
 /// Reads the frames of a span one after the other and hands each over with its index and time, s. What
 /// cannot be read is reported and left out. `take` may break off, as when the person cancels.
 pub fn walk(
-    source: &mut impl FrameSource,
+    source: &mut (impl FrameSource + ?Sized),
     timeline: &Timeline,
     span: Range<usize>,
     mut take: impl FnMut(usize, f64, Frame<RawNumber>) -> ControlFlow<()>,

@@ -401,9 +401,10 @@ pub fn stable_since(times_s: &[f64], values: &[f64], stability: Stability) -> Op
         if time - start < window {
             break;
         }
-        let first = times_s.partition_point(|earlier| *earlier < time - window);
+        let first = times_s.partition_point(|earlier| *earlier < time - window).min(end);
         let rate = slope(time, &times_s[first..=end], &values[first..=end]) * 60.0;
-        if !(rate.abs() < stability.rate_k_per_min) {
+        // A rate that is not known is not slow.
+        if rate.is_nan() || rate.abs() >= stability.rate_k_per_min {
             break;
         }
         since = Some(time);
@@ -456,8 +457,10 @@ mod tests {
     #[test]
     fn a_straight_line_has_no_steady_state_that_is_bounded_above() {
         let times: Vec<f64> = (0..60).map(f64::from).collect();
-        let values: Vec<f64> =
-            times.iter().map(|t| 300.0 + 0.2 * t + if *t as u32 % 2 == 0 { 0.05 } else { -0.05 }).collect();
+        let values: Vec<f64> = times
+            .iter()
+            .map(|t| 300.0 + 0.2 * t + if (*t as u32).is_multiple_of(2) { 0.05 } else { -0.05 })
+            .collect();
         match fit_warm_up(&times, &values) {
             Ok(found) => assert_eq!(found.steady_interval[1], f64::INFINITY, "{found:?}"),
             Err(error) => assert_eq!(error, WarmUpError::NoBend),
