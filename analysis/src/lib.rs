@@ -15,6 +15,7 @@
 //! The modules below, from the ground up; each imports only from those above it.
 
 pub mod board;
+pub mod capability;
 pub mod capture;
 pub mod comparison;
 pub mod content_hash;
