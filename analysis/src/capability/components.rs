@@ -139,7 +139,7 @@ impl Variance {
             }
             ChiSquared::new(variance.degrees)
                 .map(|law| (variance.degrees * variance.value / law.inverse_cdf(probability)).max(0.0).sqrt())
-                .unwrap_or(f64::NAN)
+                .unwrap_or_else(|_| variance.value.max(0.0).sqrt())
         };
         if self.value > 0.0 {
             // With less than one degree of freedom the law's lower tail is so long that the upper limit means
