@@ -3,6 +3,8 @@
 //! The cases were computed with mpmath from Planck's integral over the band (30 digits) and the
 //! measurement equation; Student's t with SciPy 1.17.1, which agrees with JCGM 100:2008 table G.2.
 
+#[path = "procedures/cavity.rs"]
+mod cavity;
 #[path = "procedures/soaked_board.rs"]
 mod soaked_board;
 

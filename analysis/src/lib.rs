@@ -4,7 +4,8 @@
 //! Reads captures in open formats ([`capture`]), turns raw numbers into the temperature of the
 //! surface ([`radiometry`], [`surface`]), brings the unit under test onto the baseline's pixels
 //! ([`registration`]), finds and names what differs ([`inspection`], [`board`]), keeps what the
-//! person did ([`session`]) and writes it down ([`result`]). Pure: bytes and arrays in, values out;
+//! person did ([`session`]) and writes it down ([`result`]). Beside that: measured values in place of
+//! guessed ones ([`procedure`]), and what the bench itself can tell apart ([`capability`]). Pure: bytes and arrays in, values out;
 //! no clock, files, threads or globals. It knows nothing of any screen.
 //!
 //! # Conventions
@@ -15,6 +16,7 @@
 //! The modules below, from the ground up; each imports only from those above it.
 
 pub mod board;
+pub mod capability;
 pub mod capture;
 pub mod comparison;
 pub mod content_hash;

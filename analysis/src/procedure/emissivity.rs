@@ -118,6 +118,11 @@ impl EmissivityOutcome {
 }
 
 impl ContactMethod {
+    /// What to mind for safety, beside local codes and the practice of licensed people.
+    pub const CAUTION: &str = "Attach the contact thermometer with the power off and the board discharged. Never \
+                               touch a live board that carries mains or other dangerous voltage; use a probe that \
+                               is insulated for it, and beware of hot parts.";
+
     /// The emissivity: [`emissivity_of`] for each repeat, and their mean.
     ///
     /// Uncertainty, with D = L(T_contact) − L(T_reflected), by the exact derivatives at the repeats' means:
@@ -168,6 +173,11 @@ impl ContactMethod {
 }
 
 impl ReferenceMethod {
+    /// What to mind for safety, beside local codes and the practice of licensed people.
+    pub const CAUTION: &str = "Put on tape or coating with the power off and the board discharged and cool. Take only \
+                               what insulates and stands the temperature, keep it off connectors and high-voltage \
+                               gaps, let a coating dry, and mind its vapour.";
+
     /// The emissivity: for each repeat the reference surface's temperature, then [`emissivity_of`] the bare
     /// place at that temperature, and the mean over the repeats.
     ///

@@ -9,6 +9,7 @@
 //! Uncertainties are propagated to first order (JCGM 100:2008, 5.1.2); inputs are uncorrelated but
 //! where a procedure says otherwise. The path's transmittance and temperature count as exact.
 
+pub mod cavity;
 pub mod emissivity;
 pub mod outcome;
 pub mod record;
@@ -16,6 +17,7 @@ pub mod reflected;
 pub mod repeats;
 pub mod soaked_map;
 
+pub use cavity::{CavityMethod, CavityOutcome, cylinder_emissivity};
 pub use emissivity::{ContactMethod, ContactRepeat, EmissivityOutcome, ReferenceMethod, ReferenceRepeat};
 pub use outcome::{Contribution, ProcedureError, Source, Warning};
 pub use record::{Record, Yield};

@@ -32,6 +32,8 @@ pub enum Source {
     FoilTemperature,
     /// The shape of a cavity.
     Geometry,
+    /// A formula that is only near the truth.
+    Formula,
 }
 
 impl Source {
@@ -46,6 +48,7 @@ impl Source {
             Self::ReferenceEmissivity => "the reference's emissivity",
             Self::FoilTemperature => "the foil's temperature",
             Self::Geometry => "the shape of the cavity",
+            Self::Formula => "the formula for the cavity",
         }
     }
 }
@@ -111,13 +114,13 @@ pub enum Warning {
         /// What is advised, K.
         advised: f64,
     },
-    /// A surface that mirrors more than it sends.
+    /// A surface, or the walls of a hole, that mirror more than they send.
     #[error(
         "an emissivity of {emissivity:.2} is below {advised}: the reading is mostly reflection; cover the place \
          with tape or a coating if the board allows it"
     )]
     MostlyReflecting {
-        /// The emissivity found.
+        /// The emissivity found or entered.
         emissivity: f64,
         /// Where the warning starts (our own rule; ASTM E1933 is remembered to say the like).
         advised: f64,
@@ -129,6 +132,32 @@ pub enum Warning {
         emissivity: f64,
         /// The least that passes without a warning (our own rule).
         advised: f64,
+    },
+    /// A hole that is hardly one.
+    #[error(
+        "a hole only {ratio:.2} diameters deep emits little more than its walls: {advised} or more are advised"
+    )]
+    ShallowCavity {
+        /// Depth over diameter.
+        ratio: f64,
+        /// The least that passes without a warning (our own rule).
+        advised: f64,
+    },
+    /// A hole whose bottom is hidden.
+    #[error("seen {angle:.0}° off its axis the hole hides its bottom: look from within {allowed:.0}°")]
+    CavityFromAside {
+        /// As entered, degrees.
+        angle: f64,
+        /// The most that passes without a warning, degrees.
+        allowed: f64,
+    },
+    /// A hole of few pixels.
+    #[error("{pixels:.1} pixels across the hole mix it with its surroundings: {needed} or more are needed")]
+    SmallInPicture {
+        /// Pixels across.
+        pixels: f64,
+        /// The least that passes without a warning.
+        needed: f64,
     },
     /// The reflector mirrors too little.
     #[error(

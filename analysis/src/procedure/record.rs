@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::cavity::{CavityMethod, CavityOutcome};
 use super::emissivity::{ContactMethod, EmissivityOutcome, ReferenceMethod};
 use super::outcome::{Contribution, ProcedureError, Warning};
 use super::reflected::{DirectMethod, ReflectedOutcome, ReflectorMethod};
@@ -41,6 +42,13 @@ pub enum Record {
         entered: ReferenceMethod,
         /// What came out.
         outcome: EmissivityOutcome,
+    },
+    /// Effective emissivity of a hole.
+    Cavity {
+        /// As entered.
+        entered: CavityMethod,
+        /// What came out.
+        outcome: CavityOutcome,
     },
     /// Emissivity of every pixel by soaking the board. The pixels themselves are kept elsewhere.
     EmissivityMap {
@@ -124,6 +132,15 @@ impl Record {
         Ok(Self::EmissivityByReference { entered, outcome })
     }
 
+    /// Tells the emissivity of a hole.
+    ///
+    /// # Errors
+    /// As [`CavityMethod::outcome`].
+    pub fn cavity(entered: CavityMethod) -> Result<Self, ProcedureError> {
+        let outcome = entered.outcome()?;
+        Ok(Self::Cavity { entered, outcome })
+    }
+
     /// What it gives the session.
     #[must_use]
     pub fn yields(&self) -> Yield {
@@ -137,6 +154,9 @@ impl Record {
             }
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
                 Yield::Finish { finish: outcome.finish(), degrees_of_freedom: outcome.degrees_of_freedom }
+            }
+            Self::Cavity { outcome, .. } => {
+                Yield::Finish { finish: outcome.finish(), degrees_of_freedom: None }
             }
             Self::EmissivityMap { outcome, picture, uncertainty, .. } => Yield::EmissivityMap {
                 picture: picture.clone(),
@@ -155,6 +175,7 @@ impl Record {
             Self::ReflectedByDirectView { .. } => "Reflected temperature, by direct view",
             Self::EmissivityByContact { .. } => "Emissivity, against a contact thermometer",
             Self::EmissivityByReference { .. } => "Emissivity, against a reference surface",
+            Self::Cavity { .. } => "Emissivity of a hole, by its shape",
             Self::EmissivityMap { .. } => "Emissivity of the whole board, unpowered",
         }
     }
@@ -169,6 +190,7 @@ impl Record {
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
                 &outcome.contributions
             }
+            Self::Cavity { outcome, .. } => &outcome.contributions,
             Self::EmissivityMap { .. } => &[],
         }
     }
@@ -192,6 +214,7 @@ impl Record {
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
                 outcome.warnings.clone()
             }
+            Self::Cavity { outcome, .. } => outcome.warnings.clone(),
             Self::EmissivityMap { outcome, .. } => outcome.warnings.clone(),
         }
     }

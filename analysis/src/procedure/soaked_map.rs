@@ -178,6 +178,10 @@ pub enum NoMap {
 }
 
 impl SoakedMap {
+    /// What to mind for safety, beside local codes and the practice of licensed people.
+    pub const CAUTION: &str = "Disconnect and discharge the board before it is soaked, stay below the lowest of the storage \
+                               temperature limits of its parts, and handle it as hot.";
+
     /// The limit of a pixel's standard uncertainty to start from (our own rule: as sure as a table value).
     pub const USUAL_LIMIT: f64 = 0.05;
 

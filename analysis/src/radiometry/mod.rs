@@ -7,15 +7,21 @@
 pub mod band;
 pub mod band_table;
 pub mod calibration;
+pub mod calibration_fit;
 pub mod correction;
 pub mod planck;
+pub mod set_points;
 pub mod shares;
 
 pub use band::Band;
 pub use band_table::BandTable;
 pub use calibration::{Calibration, InvalidCalibration, Signal};
+pub use calibration_fit::{
+    CalibrationFit, FitForm, FittedParameter, FittedTemperature, NoFit, fit_calibration,
+};
 pub use correction::{
     Corrected, Correction, EmissivityUnknown, NoPhysicalAnswer, Rejected, Sensitivity, Surroundings,
     apparent_picture, apparent_temperature, correct, emissivity_of, sensitivity, surface_temperature,
 };
 pub use planck::{BandRadiance, band_fraction, band_radiance, band_temperature, spectral_radiance};
+pub use set_points::{SetPoint, SetPointsUnreadable, read_set_points};
