@@ -15,6 +15,6 @@ pub mod tolerance;
 pub use criteria::{Basis, Criteria};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use findings::{Finding, Sign, find};
-pub use parts::{PartReading, read_parts};
+pub use parts::{PartReading, hard_to_judge, read_parts};
 pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes};
 pub use tolerance::tolerance;

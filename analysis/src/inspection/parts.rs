@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::criteria::Criteria;
 use super::neighborhood::mean_of_valid;
 use crate::board::{Footprint, PartLimit, junction};
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
@@ -73,6 +74,23 @@ pub fn read_parts(
         }
     });
     Ok(parts.collect())
+}
+
+/// A part is hard to judge when a difference must be this many times the stated limit to be called on it,
+/// our own rule.
+const DULL: f64 = 2.0;
+
+/// The parts that are hard to judge, the hardest first, each with the difference that it takes, K.
+#[must_use]
+pub fn hard_to_judge<'a>(
+    parts: &'a [PartReading],
+    criteria: &Criteria,
+) -> Vec<(&'a PartReading, KelvinDifference)> {
+    let needed = parts.iter().filter_map(|part| Some((part, part.callable?)));
+    let mut dull: Vec<_> =
+        needed.filter(|(_, needed)| needed.value() > DULL * criteria.limit.value().abs()).collect();
+    dull.sort_by(|a, b| b.1.value().total_cmp(&a.1.value()));
+    dull
 }
 
 /// The middle value; the upper of the two middle ones of an even count.

@@ -17,7 +17,9 @@ pub use history::History;
 use crate::board::{PartLimit, Placement, Side};
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
+use crate::frame::Frame;
 use crate::geometry::{BaselinePixels, Point};
+use crate::inspection::place_reading::{PlaceReading, read_area, read_line, read_point, read_values};
 use crate::inspection::{Criteria, ProbeKey, ProbeReading};
 use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
@@ -103,6 +105,18 @@ pub enum GaugePlace {
         /// End.
         to: Point<BaselinePixels>,
     },
+}
+
+impl GaugePlace {
+    /// What the place reads in a picture; `None` where no pixel of it is valid.
+    #[must_use]
+    pub fn read<Q>(self, frame: &Frame<Q>) -> Option<PlaceReading> {
+        match self {
+            Self::Point { at } => read_point(frame, at),
+            Self::Area { from, to } => read_area(frame, from, to),
+            Self::Line { from, to } => read_values(&read_line(frame, from, to)),
+        }
+    }
 }
 
 /// The judgement of the whole unit.

@@ -1,9 +1,8 @@
 //! Read-outs that stay: points, areas and lines with their least, mean and greatest values.
 
 use analysis::comparison::Comparison;
-use analysis::frame::Frame;
 use analysis::geometry::{BaselinePixels, Point};
-use analysis::inspection::place_reading::{PlaceReading, read_area, read_line, read_point, read_values};
+use analysis::inspection::place_reading::PlaceReading;
 use analysis::session::{Command, Gauge, GaugePlace};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -74,18 +73,10 @@ struct Values {
 impl Values {
     fn new(comparison: &Comparison, place: GaugePlace) -> Self {
         Self {
-            baseline: reading(&comparison.baseline, place),
-            unit: reading(&comparison.unit, place),
-            difference: reading(&comparison.difference, place),
+            baseline: place.read(&comparison.baseline),
+            unit: place.read(&comparison.unit),
+            difference: place.read(&comparison.difference),
         }
-    }
-}
-
-fn reading<Q>(frame: &Frame<Q>, place: GaugePlace) -> Option<PlaceReading> {
-    match place {
-        GaugePlace::Point { at } => read_point(frame, at),
-        GaugePlace::Area { from, to } => read_area(frame, from, to),
-        GaugePlace::Line { from, to } => read_values(&read_line(frame, from, to)),
     }
 }
 

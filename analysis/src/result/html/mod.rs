@@ -7,7 +7,9 @@ mod conditions;
 mod labels;
 mod method;
 mod pictures;
+mod read_outs;
 mod tables;
+mod uncertainty;
 mod viewer_data;
 
 use base64::Engine;
@@ -58,6 +60,8 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
                     (tables::findings(comparison, unit))
                     (tables::parts(session, comparison, unit))
                     (tables::probes(session, comparison))
+                    (read_outs::section(session, comparison, unit))
+                    (uncertainty::section(session, comparison, unit))
                     (conditions::section(session, unit))
                     (method::section(input, unit, &viewer.quantisation))
                     (cautions())

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::is_over;
 use crate::comparison::Comparison;
-use crate::inspection::{PartReading, ProbeVerdict, Sign};
+use crate::inspection::{PartReading, ProbeVerdict, Sign, hard_to_judge};
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
 use crate::session::Session;
@@ -112,6 +112,15 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                     "Of " (count_of(comparison.parts.len(), "part", "parts")) " on the visible side, "
                     (limited) " could be held against a stated limit; " (limited - listed.len()) " of them have "
                     (near) " or more left. A junction estimate stands on the stated power and thermal path and is no measurement."
+                }
+            }
+            @let dull = hard_to_judge(&comparison.parts, &session.criteria);
+            @if !dull.is_empty() {
+                p.note {
+                    strong { "Hard to judge: " (count_of(dull.len(), "part", "parts")) ". " }
+                    "Noise, spread or steep edges cover anything smaller than the difference given: "
+                    (dull.iter().map(|(part, needed)| format!("{} {}", part.designator, unit.read_size(*needed))).collect::<Vec<_>>().join(", "))
+                    "."
                 }
             }
         }

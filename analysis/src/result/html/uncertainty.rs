@@ -1,0 +1,177 @@
+//! How well the numbers are known: the inputs, a budget for each finding, and the procedures behind them.
+
+use maud::{Markup, html};
+
+use crate::comparison::Comparison;
+use crate::measured_place::{difference_place, unit_place};
+use crate::procedure::{Record, Yield};
+use crate::propagation::coverage_factor;
+use crate::result::numbers::{InUnit, number};
+use crate::session::Session;
+use crate::uncertainty::budget::CONFIDENCE;
+use crate::uncertainty::{Budget, is_skewed, temperature_interval};
+use crate::units::{Kelvin, KelvinDifference};
+
+/// Budgets are given for this many findings, the most significant ones.
+const MOST_BUDGETS: usize = 5;
+
+/// The whole section.
+pub(super) fn section(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
+    let budgets: Vec<Markup> = comparison
+        .findings
+        .iter()
+        .take(MOST_BUDGETS)
+        .enumerate()
+        .filter_map(|(index, finding)| {
+            let (row, column) = (finding.peak_at.y.round() as usize, finding.peak_at.x.round() as usize);
+            let name = finding.designator.as_deref().unwrap_or("no part");
+            finding_budget(session, comparison, unit, &format!("{}. {name}", index + 1), row, column)
+        })
+        .collect();
+    html! {
+        section.uncertainty {
+            h2 { "Uncertainty" }
+            (inputs(session, unit))
+            @for budget in &budgets { (budget) }
+            p.note {
+                "Combined to first order (JCGM 100:2008); expanded to 95 % with the normal law, k = 1.96. What unit and "
+                "baselines share cancels in a difference as far as the two are alike; the unit-to-unit spread is no part of "
+                "it and is taken into the tolerance besides."
+            }
+            (procedures(session, unit))
+        }
+    }
+}
+
+fn inputs(session: &Session, unit: InUnit) -> Markup {
+    let known = &session.input_uncertainty;
+    let size = |difference: KelvinDifference| unit.read_size(difference);
+    let shared: Vec<&str> = [
+        (known.shared.calibration, "the camera"),
+        (known.shared.emissivity, "the surface"),
+        (known.shared.surroundings, "the place at the bench"),
+    ]
+    .into_iter()
+    .filter_map(|(is_shared, name)| is_shared.then_some(name))
+    .collect();
+    html! {
+        p {
+            "Standard uncertainties: reflected temperature " (size(known.reflected))
+            "; calibration " (size(known.calibration.least)) " or " (number(100.0 * known.calibration.fraction, 2))
+            " % of the reading in °C, the larger; drift from capture to capture " (size(known.drift))
+            "; air temperature " (size(known.ambient)) "; transmittance " (number(known.transmittance, 3))
+            "; temperature of the path " (size(known.path)) ". "
+            @if shared.is_empty() { "Unit and baselines share nothing." }
+            @else { "Unit and baselines share " (shared.join(", ")) "." }
+            " Beyond ± " (size(known.measurable_within)) " a place counts as not measurable."
+        }
+    }
+}
+
+fn finding_budget(
+    session: &Session,
+    comparison: &Comparison,
+    unit: InUnit,
+    name: &str,
+    row: usize,
+    column: usize,
+) -> Option<Markup> {
+    let inputs = &session.input_uncertainty;
+    let place = unit_place(session, comparison, row, column)?;
+    let temperature = place.budget(inputs).ok()?;
+    let difference = difference_place(session, comparison, row, column)?.budget(inputs).ok()?;
+    let skewed = is_skewed(place.emissivity.value(), place.emissivity_uncertainty);
+    let interval = if skewed { temperature_interval(&place, inputs).ok() } else { None };
+    let stated = match interval {
+        Some(interval) => {
+            let end = |kelvin: f64| {
+                Kelvin::new(kelvin)
+                    .map_or_else(|_| "unknown".to_owned(), |kelvin| unit.read_temperature(kelvin))
+            };
+            format!("between {} and {}", end(interval.low), end(interval.high))
+        }
+        None => format!("{} ± {}", unit.read_temperature(place.temperature), expanded(&temperature, unit)),
+    };
+    Some(html! {
+        h3 { (name) ": " (stated) }
+        div.scroll { table {
+            thead { tr {
+                th scope="col" { "From" } th.number scope="col" { "Temperature" }
+                th.number scope="col" { "Share" } th.number scope="col" { "Difference" } th.number scope="col" { "Share" }
+            } }
+            tbody {
+                @for input in inputs_of(&temperature, &difference) {
+                    tr {
+                        td { (input.name()) }
+                        @for budget in [&temperature, &difference] {
+                            @match budget.contributions.iter().find(|part| part.input == input) {
+                                Some(part) => {
+                                    td.number { (unit.read_size(known(part.kelvin))) }
+                                    td.number { (number(100.0 * budget.share(part), 0)) " %" }
+                                }
+                                None => { td.number { "\u{2013}" } td.number { "\u{2013}" } }
+                            }
+                        }
+                    }
+                }
+                tr {
+                    td { strong { "95 %, k = " (number(temperature.coverage_factor, 2)) } }
+                    td.number { strong { "± " (expanded(&temperature, unit)) } } td {}
+                    td.number { strong { "± " (expanded(&difference, unit)) } } td {}
+                }
+            }
+        } }
+    })
+}
+
+fn inputs_of(temperature: &Budget, difference: &Budget) -> Vec<crate::uncertainty::Input> {
+    let mut inputs: Vec<_> = temperature.contributions.iter().map(|part| part.input).collect();
+    let further = difference.contributions.iter().map(|part| part.input);
+    inputs.extend(further.filter(|input| !temperature.contributions.iter().any(|part| part.input == *input)));
+    inputs
+}
+
+fn known(kelvin: f64) -> KelvinDifference {
+    KelvinDifference::new(kelvin).unwrap_or(KelvinDifference::ZERO)
+}
+
+fn expanded(budget: &Budget, unit: InUnit) -> String {
+    unit.read_size(known(budget.expanded()))
+}
+
+/// The procedures that were recorded at the bench.
+fn procedures(session: &Session, unit: InUnit) -> Markup {
+    html! {
+        @if !session.procedures.is_empty() {
+            h3 { "Measured at the bench" }
+            ul.procedures { @for record in &session.procedures {
+                li {
+                    strong { (record.title()) ": " } (found(record, unit))
+                    @for warning in record.warnings() { " " em { (warning) "." } }
+                }
+            } }
+        }
+    }
+}
+
+fn found(record: &Record, unit: InUnit) -> String {
+    let factor = |degrees| coverage_factor(CONFIDENCE, degrees).unwrap_or(2.0);
+    match record.yields() {
+        Yield::ReflectedTemperature { reflected, uncertainty, degrees_of_freedom } => {
+            let factor = factor(degrees_of_freedom);
+            let half = unit.read_size(known(factor * uncertainty.value()));
+            format!("{} ± {half} (95 %, k = {factor:.2})", unit.read_temperature(reflected))
+        }
+        Yield::Finish { finish, degrees_of_freedom } => {
+            let factor = factor(degrees_of_freedom);
+            format!(
+                "{:.3} ± {:.3} (95 %, k = {factor:.2})",
+                finish.emissivity.value(),
+                factor * finish.uncertainty
+            )
+        }
+        Yield::EmissivityMap { valid, pixels, .. } => {
+            format!("{} of {} pixels", number(valid as f64, 0), number(pixels as f64, 0))
+        }
+    }
+}
