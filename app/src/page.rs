@@ -1,5 +1,7 @@
 //! The page as a whole: the first visit, and the bench with its sheet and its picture.
 
+use std::time::Duration;
+
 use leptos::prelude::*;
 use web_sys::{DragEvent, KeyboardEvent};
 
@@ -11,6 +13,9 @@ use crate::tour::{Tour, TourStop};
 use crate::widgets::{DropZone, Icon, Picker, Sign, ThemeSwitch, files_of, provide_theme};
 use analysis::session::Command;
 use analysis::units::TemperatureUnit;
+
+/// After this time what is merely worth knowing has been read.
+const READ_BY_THEN: Duration = Duration::from_secs(12);
 
 const UNITS: [TemperatureUnit; 3] =
     [TemperatureUnit::Celsius, TemperatureUnit::Fahrenheit, TemperatureUnit::Kelvin];
@@ -113,11 +118,14 @@ fn Welcome() -> impl IntoView {
                     "Compares captures of a powered board with known-good ones, corrects for the surface, names what differs and lists where to put the probes. Nothing leaves this machine."
                 </p>
                 <DropZone
-                    title="Drop captures here"
+                    title="Drop captures here, or choose files"
                     remark=TAKES
                     testid="files"
                     take=move |files| store.take_files(files)
                 />
+                <p class="remark">
+                    "Powered boards, mains and hot parts can hurt: step 1 lists the cautions; your local rules decide."
+                </p>
                 <p class="or">"or"</p>
                 <button class="primary" data-testid="load-sample" disabled=busy on:click=sample>
                     "Load the sample board (invented)"
@@ -212,6 +220,9 @@ fn NoticeCard(
 ) -> impl IntoView {
     let store = Store::expect();
     let id = notice.id;
+    if notice.gravity == Gravity::Information {
+        set_timeout(move || store.dismiss(id), READ_BY_THEN);
+    }
     let kind = match notice.gravity {
         Gravity::Information => "information",
         Gravity::Warning => "warning",

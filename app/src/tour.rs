@@ -100,6 +100,12 @@ pub fn Tour() -> impl IntoView {
         None => unmark(),
     });
     on_cleanup(unmark);
+    let escape = window_event_listener(leptos::ev::keydown, move |event| {
+        if event.key() == "Escape" {
+            place.set(None);
+        }
+    });
+    on_cleanup(move || escape.remove());
     let last = move || place.get().is_some_and(|place| place + 1 == STOPS.len());
     let words = move || place.get().and_then(|place| STOPS.get(place)).map(|stop| stop.words);
     let go = move |by: isize| {

@@ -3,10 +3,13 @@
 //! Never more digits than the measurement has: 0.1 for temperatures, 0.01 for differences below 10.
 
 use analysis::board::Side;
-use analysis::inspection::{Basis, ProbeQuantity, ProbeVerdict, Sign};
+use analysis::inspection::{Basis, Finding, ProbeQuantity, ProbeVerdict, Sign};
 use analysis::session::{Outcome, Role};
 use analysis::surface::Finish;
 use analysis::units::TemperatureUnit;
+
+/// A peak farther from a body than this lies on the board beside it, mm.
+const BESIDE_MM: f64 = 1.0;
 
 /// What stands where there is no reading.
 pub const NO_READING: &str = "no reading";
@@ -56,7 +59,7 @@ pub fn interval(unit: TemperatureUnit, kelvin: f64) -> String {
 #[must_use]
 pub fn temperature_within(unit: TemperatureUnit, kelvin: f64, expanded: f64) -> String {
     let half = unit.show_difference(expanded);
-    format!("{} ± {} {}", number(unit.show(kelvin), 1), number(half, digits_of(half)), unit.symbol())
+    format!("{} ± {} {}", number(unit.show(kelvin), 1), number(half, 1), unit.symbol())
 }
 
 /// A difference with half its 95 % interval: `+11.5 ± 0.4 K`.
@@ -65,12 +68,8 @@ pub fn difference_within(unit: TemperatureUnit, kelvin: f64, expanded: f64) -> S
     let half = unit.show_difference(expanded);
     let value = difference(unit, kelvin);
     let value = value.split(' ').next().unwrap_or_default();
-    format!("{value} ± {} {}", number(half, digits_of(half)), unit.difference_symbol())
-}
-
-/// A tenth is enough but for the smallest.
-fn digits_of(half: f64) -> usize {
-    if half < 0.95 { 2 } else { 1 }
+    let digits = value.rsplit_once('.').map_or(1, |(_, decimals)| decimals.len());
+    format!("{value} ± {} {}", number(half, digits), unit.difference_symbol())
 }
 
 /// A temperature that is only known to lie between two others: `40.1 to 95.3 °C`.
@@ -94,6 +93,16 @@ pub fn emissivity(finish: &Finish) -> String {
 #[must_use]
 pub fn percent(fraction: f64) -> String {
     format!("{} %", number(fraction * 100.0, 0))
+}
+
+/// Whose finding it is: the part under its peak, the part it lies near, or none.
+#[must_use]
+pub fn place_of(finding: &Finding) -> String {
+    match (&finding.designator, finding.designator_distance_mm) {
+        (Some(part), Some(distance)) if distance > BESIDE_MM => format!("board near {part}"),
+        (Some(part), _) => part.clone(),
+        (None, _) => "board, no part near".to_owned(),
+    }
 }
 
 /// A count with its noun: `1 capture`, `3 captures`.
@@ -163,7 +172,7 @@ pub const fn probe_quantity(quantity: ProbeQuantity) -> &'static str {
         ProbeQuantity::Current => "current (A)",
         ProbeQuantity::Frequency => "frequency (Hz)",
         ProbeQuantity::ResistanceUnpowered => "resistance, unpowered (Ω)",
-        ProbeQuantity::ContactTemperature => "contact temperature (°C)",
+        ProbeQuantity::ContactTemperature => "contact temperature",
     }
 }
 

@@ -1,6 +1,7 @@
 //! The controls above the picture: what is shown, how, in which colours, and what lies on it.
 
 use analysis::palette::Palette;
+use leptos::html::Details;
 use leptos::prelude::*;
 
 use super::Pictures;
@@ -61,8 +62,28 @@ pub fn StageBar() -> impl IntoView {
 #[component]
 fn ViewMenu() -> impl IntoView {
     let look = expect_context::<Look>();
+    let menu = NodeRef::<Details>::new();
+    let close = move || {
+        if let Some(menu) = menu.get_untracked() {
+            menu.set_open(false);
+        }
+    };
+    let elsewhere = window_event_listener(leptos::ev::pointerdown, move |event| {
+        let inside = menu
+            .get_untracked()
+            .is_some_and(|menu| menu.contains(Some(&event_target::<web_sys::Node>(&event))));
+        if !inside {
+            close();
+        }
+    });
+    on_cleanup(move || elsewhere.remove());
+    let keys = move |event: web_sys::KeyboardEvent| {
+        if event.key() == "Escape" {
+            close();
+        }
+    };
     view! {
-        <details class="menu" data-testid="view-menu">
+        <details class="menu" data-testid="view-menu" node_ref=menu on:keydown=keys>
             <summary>"View"</summary>
             <div class="menu-body">
                 <PalettePicker label="Colours of temperatures" palettes=&Palette::RISING chosen=look.rising />

@@ -59,7 +59,7 @@ pub fn CertaintyPanel() -> impl IntoView {
     let body = move || known.get().map(|known| view! { <KnownPlace known=known /> });
     view! {
         <details class="certainty" data-testid="certainty" on:toggle=toggle>
-            <summary>"How well is this known?"</summary>
+            <summary>"How well is this known? " <span class="remark">"± and intervals are 95 %, k = 1.96"</span></summary>
             <p class="remark" hidden=move || known.with(Option::is_some)>
                 "Click a place of the compared pictures: its uncertainty is taken apart here."
             </p>

@@ -293,8 +293,6 @@ impl Look {
         self.pending_landmark.set(None);
         if tool == Tool::Landmark {
             self.arrangement.set(Arrangement::Beside);
-        } else if tool != Tool::Look && self.subject.get_untracked().is_derived() {
-            self.subject.set(Subject::Baseline);
         }
         self.tool.set(tool);
     }

@@ -123,7 +123,6 @@ pub fn Stage() -> impl IntoView {
     view! {
         <section class="stage" aria-label="Picture">
             <bar::StageBar />
-            <bar::ToolAdvice />
             <div class="stage-middle">
                 <div class="panes">
                     <pane::Pane shown=single over=over title=title testid="picture" measured=measured />
@@ -135,13 +134,16 @@ pub fn Stage() -> impl IntoView {
                             measured=NodeRef::new()
                         />
                     </Show>
+                    <bar::ToolAdvice />
                     <bar::StageState />
                 </div>
                 <scale::ColorScale />
             </div>
-            <readout::ReadOut />
-            <certainty::CertaintyPanel />
-            <gauges::Gauges />
+            <div class="stage-foot">
+                <readout::ReadOut />
+                <certainty::CertaintyPanel />
+                <gauges::Gauges />
+            </div>
         </section>
     }
 }

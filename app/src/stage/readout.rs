@@ -1,6 +1,7 @@
 //! The line of readings: what the place under the pointer or cross-hair reads, and why.
 
 use analysis::geometry::Point;
+use analysis::inspection::Basis;
 use analysis::measured_place::difference_place;
 use analysis::surface::{DecidedBy, finish_at};
 use analysis::uncertainty::{
@@ -54,7 +55,9 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
             || wording::difference(unit, kelvin),
             |expanded| wording::difference_within(unit, kelvin, expanded),
         );
-        say("Difference", "reading-difference", words);
+        let absolute = store.session().with(|session| session.criteria.basis == Basis::Absolute);
+        let name = if absolute { "Difference" } else { "Difference of rise" };
+        say(name, "reading-difference", words);
     }
     if cursor.plane == Plane::Baseline {
         say("Emissivity", "reading-emissivity", emissivity_at(store, bodies, at));
@@ -152,7 +155,6 @@ pub fn ReadOut() -> impl IntoView {
     view! {
         <div class="readout" data-testid="readout">
             <dl hidden=empty>{items}</dl>
-            <p class="remark" hidden=empty>"± and intervals: 95 %, k = 1.96"</p>
             <p hidden=move || !empty()>"Point at the picture to read it; click to leave the cross-hair there."</p>
             <p class="unseen" aria-live="polite">{spoken}</p>
         </div>

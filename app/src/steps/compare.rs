@@ -140,7 +140,7 @@ fn FindingRow(
     weightiest: f64,
 ) -> impl IntoView {
     let look = expect_context::<Look>();
-    let name = finding.designator.clone().unwrap_or_else(|| "No part here".to_owned());
+    let name = wording::place_of(&finding);
     let near = finding.designator_distance_mm.filter(|distance| *distance > 0.05);
     let near = near.map(|mm| format!(" · {} mm beside the body", wording::number(mm, 1))).unwrap_or_default();
     let area = finding.area_mm2.map_or_else(

@@ -16,6 +16,7 @@ use crate::wording;
 /// What the camera sees of one place.
 #[derive(Debug, Clone, PartialEq)]
 struct Sight {
+    file_name: String,
     apparent: Kelvin,
     correction: Correction,
     shares: Option<Shares>,
@@ -34,7 +35,8 @@ fn sight(store: Store, look: Look, bodies: Bodies) -> Option<Sight> {
     let surroundings = surroundings(&session, &record.hash);
     let correction = Correction { emissivity: finish.emissivity, surroundings };
     let band = record.metadata.band.unwrap_or(session.band);
-    Some(Sight { apparent, correction, shares: shares(apparent, &correction, band).ok() })
+    let file_name = record.file_name.clone();
+    Some(Sight { file_name, apparent, correction, shares: shares(apparent, &correction, band).ok() })
 }
 
 /// The student's corner.
@@ -87,7 +89,7 @@ fn SightFigures(
     view! {
         <dl class="figures">
             <div>
-                <dt>"The camera sees"</dt>
+                <dt>{format!("In {} the camera sees", sight.file_name)}</dt>
                 <dd data-testid="lesson-apparent">{shown(sight.apparent)}</dd>
             </div>
             <div>

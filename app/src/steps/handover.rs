@@ -1,6 +1,7 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
 use analysis::content_hash::ContentHash;
+use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Verdict};
 use leptos::prelude::*;
 
@@ -50,6 +51,29 @@ fn VerdictForm() -> impl IntoView {
         }
     };
     let outcome = Signal::derive(move || verdict.with(|verdict| verdict.as_ref().map(|v| v.outcome)));
+    let open_questions = move || {
+        if outcome.get() != Some(Outcome::Pass) {
+            return String::new();
+        }
+        let state = store.comparison().get();
+        let Some(comparison) = state.latest() else { return String::new() };
+        let over =
+            comparison.parts.iter().filter(|part| part.margin.is_some_and(|margin| margin.value() < 0.0));
+        let judged = |probe: &&Probe| {
+            store
+                .session()
+                .with(|session| session.reading(&probe.key).is_some_and(|reading| reading.verdict.is_some()))
+        };
+        let (over, open) = (over.count(), comparison.probes.iter().filter(|probe| !judged(probe)).count());
+        match (over, open) {
+            (0, 0) => String::new(),
+            _ => format!(
+                "A pass with {} over its limit and {} not judged: say why in the reason.",
+                wording::count(over, "part"),
+                wording::count(open, "measurement")
+            ),
+        }
+    };
     let stamp = move || {
         outcome.get().map(|outcome| {
             let word = wording::outcome(outcome);
@@ -85,6 +109,7 @@ fn VerdictForm() -> impl IntoView {
                     }
                 />
             </div>
+            <p class="caution" role="note" hidden=move || open_questions().is_empty()>{open_questions}</p>
             {stamp}
             <div class="row" hidden=move || outcome.get().is_none()>
                 <button class="quiet" on:click=move |_| store.dispatch(Command::WithdrawVerdict)>

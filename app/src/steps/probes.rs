@@ -1,6 +1,6 @@
 //! Step 6: contact measurements that confirm or refute each finding.
 
-use analysis::inspection::{Probe, ProbeKey, ProbeReading, ProbeVerdict};
+use analysis::inspection::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict};
 use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -36,6 +36,18 @@ pub fn ProbesStep() -> impl IntoView {
         </ol>
         <FormerReadings probes=probes />
     }
+}
+
+/// What the picture says of a contact temperature: what the thermometer should then read.
+fn as_seen(store: Store, key: &ProbeKey, unit: TemperatureUnit) -> String {
+    if key.quantity != ProbeQuantity::ContactTemperature {
+        return String::new();
+    }
+    store.comparison().with_untracked(|state| {
+        let parts = state.latest().map(|comparison| comparison.parts.as_slice()).unwrap_or_default();
+        let case = parts.iter().find(|part| part.designator == key.target).and_then(|part| part.case);
+        case.map_or_else(String::new, |case| format!("{} as seen", wording::temperature(unit, case.value())))
+    })
 }
 
 /// Readings whose finding is gone: kept, since they were taken.
@@ -101,6 +113,7 @@ fn ProbeItem(
     let record = move |reading: ProbeReading| {
         store.dispatch(Command::RecordReading { key: key.get_value(), reading });
     };
+    let expected = as_seen(store, &probe.key, unit);
     let text = move |label: &'static str,
                      read: fn(&ProbeReading) -> &String,
                      write: fn(&mut ProbeReading, String)| {
@@ -111,7 +124,8 @@ fn ProbeItem(
             record(reading);
         };
         let testid = format!("probe-{}-{}", place + 1, label.to_lowercase());
-        view! { <TextField label=label value=value commit=commit testid=testid /> }
+        let hint = if label == "Expected" { expected.clone() } else { String::new() };
+        view! { <TextField label=label value=value commit=commit hint=hint testid=testid /> }
     };
     let (look, bodies) = (expect_context::<Look>(), expect_context::<Bodies>());
     let target = probe.key.target.clone();

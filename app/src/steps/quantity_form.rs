@@ -90,6 +90,7 @@ pub fn QuantityForm(
                 chosen=Signal::derive(move || answer.get().kind)
                 choose=move |kind| answer.update(|answer| answer.kind = Some(kind))
             />
+            <AsInAnother answer=answer />
             <div hidden=move || answer.get().kind.is_none()>
                 <Steps answer=answer />
                 <ScaleFields answer=answer />
@@ -119,6 +120,34 @@ pub fn QuantityForm(
             </div>
         </div>
     }
+}
+
+/// The answer of a capture that says what its numbers mean: most often the rest of a series is alike.
+#[component]
+fn AsInAnother(
+    /// The answer.
+    answer: RwSignal<QuantityAnswer>,
+) -> impl IntoView {
+    let store = Store::expect();
+    let known = Memo::new(move |_| {
+        store.session().with(|session| {
+            let mut known: Vec<(String, QuantityAnswer)> = Vec::new();
+            for record in &session.captures {
+                let said = QuantityAnswer::of(record.metadata.quantity.as_ref());
+                if said.kind.is_some() && !known.iter().any(|(_, other)| *other == said) {
+                    known.push((record.file_name.clone(), said));
+                }
+            }
+            known
+        })
+    });
+    let buttons = move || {
+        let button = |(name, said): (String, QuantityAnswer)| {
+            view! { <button on:click=move |_| answer.set(said)>{format!("As in {name}")}</button> }
+        };
+        known.get().into_iter().map(button).collect::<Vec<_>>()
+    };
+    view! { <div class="row">{buttons}</div> }
 }
 
 /// Ready answers for temperatures.

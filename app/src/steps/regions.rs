@@ -25,7 +25,7 @@ pub fn NewRegions() -> impl IntoView {
         <div class="block" data-testid="new-regions">
             <h3>"Places with another finish"</h3>
             <FinishForm
-                label="New regions are"
+                label="Finish to lay"
                 finish=look.finish
                 change=move |finish| look.finish.set(finish)
                 begin=|()| ()
@@ -33,7 +33,7 @@ pub fn NewRegions() -> impl IntoView {
                 testid="region"
             />
             <CoverPart />
-            <p class="remark">"or draw it on the picture:"</p>
+            <p class="remark">"or draw it on the picture; a slider here changes nothing that is laid already:"</p>
             <div class="row">{tools}</div>
             <div hidden=move || look.tool.get() != Tool::Brush>
                 <Slider

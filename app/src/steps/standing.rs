@@ -145,7 +145,7 @@ fn compare(session: &Session, state: &ComparisonState) -> Standing {
         Some(first) => filled(format!(
             "{} · first {} {}",
             wording::count(comparison.findings.len(), "finding"),
-            first.designator.as_deref().unwrap_or("without a part"),
+            wording::place_of(first),
             wording::difference(unit, first.peak.value()),
         )),
     }

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use analysis::board::LengthUnit;
 use analysis::content_hash::ContentHash;
-use analysis::session::{Session, saved};
+use analysis::session::{Command, Session, saved};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
@@ -17,6 +17,7 @@ use crate::notice::Notice;
 use crate::part_table::{TableRead, read_table};
 use crate::platform::files;
 use crate::sample;
+use crate::wording;
 
 impl Store {
     /// Takes dropped or chosen files, whatever they are: captures with their sidecars, tables of
@@ -98,6 +99,7 @@ impl Store {
         let table = intake::text(file.clone());
         match read_table(&table, None) {
             TableRead::Parts { commands, warnings } => {
+                self.tell_replaced(&commands);
                 batch.commands.extend(commands);
                 self.tell_warnings(&table.file_name, &warnings);
             }
@@ -114,6 +116,33 @@ impl Store {
             TableRead::NoParts => return Some(file),
         }
         None
+    }
+
+    /// A table that takes another's place says so.
+    fn tell_replaced(self, commands: &[Command]) {
+        let session = self.session.get_untracked();
+        let layout = &session.layout;
+        for command in commands {
+            let (name, now, former, before, noun) = match command {
+                Command::LoadPlacements { file_name, placements } => {
+                    (file_name, placements.len(), &layout.placement_file, layout.placements.len(), "part")
+                }
+                Command::LoadLimits { file_name, limits } => {
+                    (file_name, limits.len(), &layout.limits_file, layout.limits.len(), "limit")
+                }
+                _ => continue,
+            };
+            if before > 0 {
+                self.tell(Notice::warning(
+                    format!(
+                        "{name} ({}) took the place of {former} ({}).",
+                        wording::count(now, noun),
+                        wording::count(before, noun)
+                    ),
+                    "Undo leads back.",
+                ));
+            }
+        }
     }
 
     /// Reads the placements that waited for their unit; without one they are left out.

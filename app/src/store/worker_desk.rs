@@ -22,6 +22,17 @@ const MOST_FAULTS: u32 = 3;
 const FAULT_HINT: &str =
     "This is a fault of the page, not of your file. Save the session, and leave out what was loaded last.";
 
+/// A table whose headings were not known was tried as a picture in vain.
+fn with_table_advice(notice: Notice, file_name: &str) -> Notice {
+    let is_text =
+        [".csv", ".txt", ".tsv"].iter().any(|ending| file_name.to_ascii_lowercase().ends_with(ending));
+    if !is_text {
+        return notice;
+    }
+    let hint = "If it is a table of parts, its headings must name designator, x and y (as in designator, x_mm, y_mm), or designator and limits.";
+    Notice { hint: format!("{} {hint}", notice.hint).trim().to_owned(), ..notice }
+}
+
 /// Why the job under way was lost with its worker.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Lost {
@@ -140,8 +151,8 @@ impl Store {
     /// A job that could not be done: told, and its traces removed.
     fn on_failed(self, id: JobId, purpose: Purpose, notice: Notice) {
         match purpose {
-            Purpose::Arrival { batch, .. } => {
-                self.tell(notice);
+            Purpose::Arrival { batch, original, .. } => {
+                self.tell(with_table_advice(notice, &original.file_name));
                 self.capture_over(batch, id, None);
             }
             Purpose::Reload { hash } => {

@@ -17,11 +17,12 @@ enum Theme {
 }
 
 impl Theme {
-    const fn following(self) -> Self {
-        match self {
-            Self::System => Self::Light,
-            Self::Light => Self::Dark,
-            Self::Dark => Self::System,
+    /// The next one: from the system's own first to what is seen to differ from it.
+    fn following(self) -> Self {
+        match (self, system_is_dark()) {
+            (Self::System, true) | (Self::Dark, false) => Self::Light,
+            (Self::System, false) | (Self::Light, true) => Self::Dark,
+            (Self::Light, false) | (Self::Dark, true) => Self::System,
         }
     }
 
@@ -40,6 +41,11 @@ impl Theme {
             Self::Dark => "dark",
         }
     }
+}
+
+fn system_is_dark() -> bool {
+    let query = window().match_media("(prefers-color-scheme: dark)").ok().flatten();
+    query.is_some_and(|query| query.matches())
 }
 
 /// The theme chosen, provided as a context.

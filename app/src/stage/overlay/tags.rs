@@ -10,6 +10,7 @@ use crate::stage::look::{Look, Subject};
 use crate::stage::outline_path::{Drawn, drawn};
 use crate::stage::view::{Spot, View};
 use crate::store::Store;
+use crate::wording;
 
 /// A part is named once its body is this wide on the screen, CSS pixels.
 const NAMED_FROM: f64 = 30.0;
@@ -71,7 +72,7 @@ pub fn Tags() -> impl IntoView {
             tags.extend(findings.enumerate().map(|(place, finding)| {
                 let (center, radius) = ring_of(finding);
                 let corner = radius * std::f64::consts::FRAC_1_SQRT_2;
-                let name = finding.designator.as_deref().unwrap_or("no part");
+                let name = wording::place_of(finding);
                 let class = if chosen == Some(finding.peak_at) { "tag found chosen" } else { "tag found" };
                 Tag {
                     at: Spot::new(center.x + corner, center.y - corner),
