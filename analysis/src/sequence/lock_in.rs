@@ -15,6 +15,7 @@
 
 use super::pixel_regression::{PixelRegression, Unsolvable};
 use crate::frame::{Difference, Frame, FrameError};
+use crate::quantile::quantile;
 
 /// A lag behind the reference, radians, from −π to π.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -207,7 +208,8 @@ impl<Q> LockIn<Q> {
             })
         });
         let harmonics = harmonics.collect::<Result<Vec<_>, FrameError>>()?;
-        let typical_noise = median(&solved.noise);
+        let mut valid: Vec<f32> = solved.noise.iter().copied().filter(|noise| !noise.is_nan()).collect();
+        let typical_noise = quantile(&mut valid, 0.5).map_or(f64::NAN, f64::from);
         let noise = Frame::from_rows(rows, columns, solved.noise)?;
         Ok(LockInMaps { frames: solved.frames, harmonics, noise, typical_noise })
     }
@@ -219,15 +221,6 @@ const fn drift_terms(drift: Drift) -> usize {
         Drift::Linear => 2,
         Drift::Quadratic => 3,
     }
-}
-
-fn median(values: &[f32]) -> f64 {
-    let mut valid: Vec<f32> = values.iter().copied().filter(|value| value.is_finite()).collect();
-    if valid.is_empty() {
-        return f64::NAN;
-    }
-    let middle = valid.len() / 2;
-    f64::from(*valid.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
 #[cfg(test)]

@@ -19,6 +19,7 @@ use nalgebra::{DMatrix, DVector};
 use super::least_squares::{Fit, Model, fit};
 use super::pixel_regression::invert;
 use super::trend::slope;
+use crate::propagation::coverage_factor;
 
 /// One decay of a warm-up.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -183,7 +184,8 @@ impl Series {
             })
             .collect();
         decays.sort_by(|a, b| b.time_constant_s.total_cmp(&a.time_constant_s));
-        let allowed = fitted.sum_of_squares * (1.0 + widening * student_t_975(freedom).powi(2) / freedom);
+        let reach = coverage_factor(0.95, Some(freedom))?;
+        let allowed = fitted.sum_of_squares * (1.0 + widening * reach.powi(2) / freedom);
         let ends = [-1.0, 1.0].map(|way| self.profile_end(fitted, way, uncertainty(0), allowed));
         Some(WarmUp {
             start_s: self.start,
@@ -366,17 +368,6 @@ fn pseudo_inverse(normal: &DMatrix<f64>) -> DMatrix<f64> {
     }
 }
 
-/// The 97.5 % point of Student's t, by the Cornish–Fisher expansion about the normal law: within 0.001
-/// from 7 degrees of freedom on.
-fn student_t_975(freedom: f64) -> f64 {
-    const Z: f64 = 1.959_963_984_540_054;
-    let z = Z;
-    let first = (z.powi(3) + z) / 4.0;
-    let second = (5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z) / 96.0;
-    let third = (3.0 * z.powi(7) + 19.0 * z.powi(5) + 17.0 * z.powi(3) - 15.0 * z) / 384.0;
-    z + first / freedom + second / freedom.powi(2) + third / freedom.powi(3)
-}
-
 /// When a board counts as warmed up.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stability {
@@ -464,14 +455,6 @@ mod tests {
         match fit_warm_up(&times, &values) {
             Ok(found) => assert_eq!(found.steady_interval[1], f64::INFINITY, "{found:?}"),
             Err(error) => assert_eq!(error, WarmUpError::NoBend),
-        }
-    }
-
-    #[test]
-    fn the_t_points_are_those_of_the_tables() {
-        // Published tables of Student's t: 2.228 (10), 2.042 (30), 1.984 (100).
-        for (freedom, expected) in [(10.0, 2.228), (30.0, 2.042), (100.0, 1.984)] {
-            assert!((student_t_975(freedom) - expected).abs() < 6e-4);
         }
     }
 
