@@ -9,12 +9,13 @@ const LONGEST_FILE: usize = 600;
 /// The floors of `analysis`, as DEVELOPERS.md tells them: a module uses only modules on lower floors.
 const FLOORS: &[(usize, &[&str])] = &[
     (0, &["content_hash", "units", "geometry", "frame", "quantile"]),
-    (1, &["palette", "homography_fit", "radiometry", "noise"]),
+    (1, &["palette", "homography_fit", "radiometry", "noise", "gradient", "propagation"]),
     (2, &["capture", "surface", "board", "registration"]),
-    (3, &["inspection", "procedure", "capability", "sequence"]),
+    (3, &["inspection", "procedure", "capability", "sequence", "uncertainty"]),
     (4, &["session"]),
     (5, &["comparison"]),
-    (6, &["result", "synthetic"]),
+    (6, &["measured_place", "synthetic"]),
+    (7, &["result"]),
 ];
 
 fn root() -> PathBuf {
