@@ -10,8 +10,9 @@ mod soaked_board;
 
 use analysis::procedure::{
     ContactMethod, ContactRepeat, DirectMethod, Foil, ProcedureError, Record, ReferenceMethod,
-    ReferenceRepeat, ReflectorMethod, Source, Warning, Yield, coverage_factor,
+    ReferenceRepeat, ReflectorMethod, Source, Warning, Yield,
 };
+use analysis::propagation::coverage_factor;
 use analysis::radiometry::{Band, Surroundings};
 use analysis::units::{Emissivity, Kelvin, KelvinDifference, Transmittance};
 

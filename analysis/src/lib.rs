@@ -5,8 +5,8 @@
 //! surface ([`radiometry`], [`surface`]), brings the unit under test onto the baseline's pixels
 //! ([`registration`]), finds and names what differs ([`inspection`], [`board`]), keeps what the
 //! person did ([`session`]) and writes it down ([`result`]). Beside that: measured values in place of
-//! guessed ones ([`procedure`]), and what the bench itself can tell apart ([`capability`]). Pure: bytes and arrays in, values out;
-//! no clock, files, threads or globals. It knows nothing of any screen.
+//! guessed ones ([`procedure`]), and what the bench itself can tell apart ([`capability`]). Pure: bytes
+//! and arrays in, values out; no clock, files, threads or globals. It knows nothing of any screen.
 //!
 //! # Conventions
 //! Temperatures are kelvin, arrays are `[row, column]`, points are (x, y) with pixel centres at

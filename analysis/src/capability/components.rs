@@ -14,7 +14,9 @@
 //! (1948); both from memory. The expectations were derived anew and are checked by simulation.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use crate::propagation::coverage_factor;
 
 /// One component of the scatter.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -381,6 +383,6 @@ fn run(offsets: &[f64], confidence: f64) -> Option<Trend> {
         offsets.iter().enumerate().map(|(index, offset)| (offset - slope * about(index)).powi(2)).sum();
     let degrees = count as f64 - 2.0;
     let uncertainty = (left / degrees / square).sqrt();
-    let factor = StudentsT::new(0.0, 1.0, degrees).ok()?.inverse_cdf(0.5 + confidence / 2.0);
+    let factor = coverage_factor(confidence, Some(degrees))?;
     Some(Trend { per_placement: slope, uncertainty, significant: slope.abs() > factor * uncertainty })
 }

@@ -4,10 +4,10 @@
 //! What its own regions then differ by is what no comparison of two boards on this bench can beat.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::components::{Component, Components, NoComponents, Variance, components, sum};
 use crate::frame::{Frame, FrameError};
+use crate::propagation::coverage_factor;
 use crate::units::KelvinDifference;
 
 /// Fewer placements than this are warned of (our own rule: below, the interval's upper end is more than
@@ -235,18 +235,19 @@ impl Limit {
     fn of(variance: Variance, settings: &RepeatabilitySettings) -> Self {
         let widening = (1.0 + 1.0 / settings.baselines as f64).sqrt();
         let sigma = variance.value.sqrt() * widening;
-        let quantile = |probability: f64| {
-            StudentsT::new(0.0, 1.0, variance.degrees.clamp(1e-3, 1e6))
-                .map_or(f64::NAN, |law| law.inverse_cdf(probability))
-        };
-        let certain = StudentsT::new(0.0, 1.0, 1e6)
-            .map_or(f64::NAN, |law| law.inverse_cdf(0.5 + settings.confidence / 2.0));
-        let called_beyond = quantile(0.5 + settings.confidence / 2.0) * sigma;
+        // With fewer than one degree of freedom Student's t has no sensible quantile left.
+        let degrees = Some(variance.degrees.max(1.0));
+        let factor =
+            |confidence: f64, degrees: Option<f64>| coverage_factor(confidence, degrees).unwrap_or(0.0);
+        let certain = factor(settings.confidence, None);
+        let called_beyond = factor(settings.confidence, degrees) * sigma;
+        // One-sided: only the side towards the limit matters.
+        let one_sided = factor(2.0 * settings.confidence - 1.0, degrees);
         let scatter = variance.component(variance, settings.confidence);
         Self {
             sigma,
             called_beyond,
-            surely_called: called_beyond + quantile(settings.confidence) * sigma,
+            surely_called: called_beyond + one_sided * sigma,
             interval: scatter.interval.map(|end| certain * widening * end),
         }
     }

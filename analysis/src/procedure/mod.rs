@@ -22,7 +22,7 @@ pub use emissivity::{ContactMethod, ContactRepeat, EmissivityOutcome, ReferenceM
 pub use outcome::{Contribution, ProcedureError, Source, Warning};
 pub use record::{Record, Yield};
 pub use reflected::{DirectMethod, Foil, ReflectedOutcome, ReflectorMethod};
-pub use repeats::{Repeats, coverage_factor};
+pub use repeats::Repeats;
 pub use soaked_map::{
     EmissivityMap, NoMap, ReflectedKnowledge, ReflectedMap, Soak, SoakedMap, SoakedOutcome,
 };

@@ -63,9 +63,9 @@ pub struct Contribution {
     pub uncertainty: f64,
 }
 
-/// The parts together: the root of the sum of squares (JCGM 100:2008, 5.1.2).
+/// The parts together.
 pub(super) fn combined(contributions: &[Contribution]) -> f64 {
-    contributions.iter().map(|part| part.uncertainty.powi(2)).sum::<f64>().sqrt()
+    crate::propagation::combined(contributions.iter().map(|part| part.uncertainty))
 }
 
 /// What makes an outcome less sure than its numbers say.

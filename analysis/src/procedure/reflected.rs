@@ -70,7 +70,7 @@ pub struct ReflectedOutcome {
     /// Its standard uncertainty, k = 1.
     pub uncertainty: KelvinDifference,
     /// Degrees of freedom of the uncertainty; `None` for as many as one likes. With
-    /// [`coverage_factor`](super::coverage_factor) they widen it to an interval.
+    /// [`coverage_factor`](crate::propagation::coverage_factor) they widen it to an interval.
     pub degrees_of_freedom: Option<f64>,
     /// What the uncertainty is made of, K.
     pub contributions: Vec<Contribution>,

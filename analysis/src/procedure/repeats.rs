@@ -1,7 +1,8 @@
 //! Repeated readings of one thing: mean, spread, and how surely the mean is known.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+use crate::propagation::effective_degrees_of_freedom;
 
 /// What repeats of one measurement say together.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -36,34 +37,11 @@ impl Repeats {
     }
 }
 
-/// Degrees of freedom of a combined uncertainty of which `random`, known with `degrees`, is one part and
-/// the rest counts as known for certain: ν · (u/u_random)⁴. `None` stands for as many as one likes.
-///
-/// # Source
-/// Welch–Satterthwaite, JCGM 100:2008, G.4.1.
+/// Degrees of freedom of a `combined` uncertainty of which the `random` part, known with `degrees`, is one and the
+/// rest counts as known for certain. `None` stands for as many as one likes.
 pub(super) fn effective_degrees(combined: f64, random: f64, degrees: usize) -> Option<f64> {
-    let effective = degrees as f64 * (combined / random).powi(4);
-    (degrees > 0 && effective.is_finite()).then_some(effective)
-}
-
-/// The factor that widens a standard uncertainty to an interval of this `confidence` (such as 0.95), two-sided:
-/// the quantile of Student's t with `degrees` of freedom, or of the normal law where they are `None`.
-///
-/// `None` for a confidence outside 0 to 1 or degrees that are not above zero.
-///
-/// # Source
-/// JCGM 100:2008, annex G.
-#[must_use]
-pub fn coverage_factor(confidence: f64, degrees: Option<f64>) -> Option<f64> {
-    if !(confidence > 0.0 && confidence < 1.0) {
-        return None;
-    }
-    let probability = 0.5 + confidence / 2.0;
-    // Beyond a million the two laws agree to six digits, and the t quantile is searched for, not computed.
-    match degrees.filter(|degrees| *degrees < 1e6) {
-        Some(degrees) => StudentsT::new(0.0, 1.0, degrees).ok().map(|law| law.inverse_cdf(probability)),
-        None => Normal::new(0.0, 1.0).ok().map(|law| law.inverse_cdf(probability)),
-    }
+    let certain = (combined * combined - random * random).max(0.0).sqrt();
+    (degrees > 0).then(|| effective_degrees_of_freedom(&[(random, Some(degrees as f64)), (certain, None)]))?
 }
 
 #[cfg(test)]
@@ -84,13 +62,5 @@ mod tests {
         let effective = effective_degrees(combined, 0.57, 9).unwrap();
         assert!((effective - 12.795_649_034).abs() < 1e-8, "{effective}");
         assert_eq!(effective_degrees(1.0, 0.0, 2), None);
-    }
-
-    #[test]
-    fn a_confidence_that_is_none_has_no_factor() {
-        for confidence in [0.0, 1.0, -0.5, 95.0, f64::NAN] {
-            assert_eq!(coverage_factor(confidence, None), None);
-        }
-        assert_eq!(coverage_factor(0.95, Some(0.0)), None);
     }
 }

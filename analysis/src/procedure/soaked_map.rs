@@ -15,6 +15,7 @@ use crate::content_hash::ContentHash;
 use crate::frame::{
     ApparentKelvin, Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError,
 };
+use crate::quantile::quantile;
 use crate::radiometry::{Band, BandTable, band_radiance};
 use crate::units::{Kelvin, KelvinDifference, Transmittance};
 
@@ -492,10 +493,5 @@ impl Estimator {
 
 fn median(values: &[f32]) -> Option<f64> {
     let mut valid: Vec<f32> = values.iter().copied().filter(|value| !value.is_nan()).collect();
-    if valid.is_empty() {
-        return None;
-    }
-    let middle = valid.len() / 2;
-    let (_, median, _) = valid.select_nth_unstable_by(middle, f32::total_cmp);
-    Some(f64::from(*median))
+    quantile(&mut valid, 0.5).map(f64::from)
 }
