@@ -50,7 +50,7 @@ pub fn difference_place(
         unit,
         baseline,
         baselines: comparison.baseline_count,
-        slope: slope_at(&comparison.baseline, row, column),
+        slope: apparent_slope(session, comparison, row, column),
         residual_px: comparison.alignment.residual_px,
         above_ambient: session.criteria.basis != Basis::Absolute,
     })
@@ -75,14 +75,18 @@ fn place(
     })
 }
 
-/// How steep a picture is at a pixel, K per pixel.
-fn slope_at(frame: &Frame<SurfaceKelvin>, row: usize, column: usize) -> f64 {
-    let (rows, columns) = frame.shape();
+/// How steep the baseline's apparent temperature is at a pixel, K per pixel.
+fn apparent_slope(session: &Session, comparison: &Comparison, row: usize, column: usize) -> f64 {
+    let (rows, columns) = comparison.baseline.shape();
     let around = |at: usize, count: usize| at.saturating_sub(1)..(at + 2).min(count);
     let (down, across) = (around(row, rows), around(column, columns));
     let middle = (row - down.start, column - across.start);
+    let appears = |row, column| {
+        let place = baseline_place(session, comparison, row, column)?;
+        place.sensitivity().ok().map(|(apparent, _)| apparent.value() as f32)
+    };
     let crop = Array2::from_shape_fn((down.len(), across.len()), |(y, x)| {
-        frame.at(down.start + y, across.start + x).unwrap_or(f32::NAN)
+        appears(down.start + y, across.start + x).unwrap_or(f32::NAN)
     });
     slope_squared(crop.view()).get(middle).map_or(0.0, |squared| f64::from(squared.sqrt()))
 }

@@ -166,7 +166,7 @@ pub struct DifferencePlace {
     pub baseline: TemperaturePlace,
     /// How many baselines the mean is over.
     pub baselines: usize,
-    /// How steep the baseline is there, K per pixel.
+    /// How steep the baseline's apparent temperature is there, K per pixel.
     pub slope: f64,
     /// The alignment's residual, pixels.
     pub residual_px: f64,
@@ -230,7 +230,7 @@ impl DifferencePlace {
                 baseline.transmittance * transmittance,
             ),
             both(Input::Path, shared.surroundings, unit.path * path, baseline.path * path),
-            both(Input::Alignment, false, self.slope * self.residual_px, 0.0),
+            both(Input::Alignment, false, unit.apparent * self.slope * self.residual_px, 0.0),
             both(Input::Ambient, false, ambient, ambient),
         ]))
     }

@@ -3,7 +3,7 @@
 use super::inputs::InputUncertainty;
 use crate::frame::{Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError, SurfaceKelvin};
 use crate::gradient::slope_squared;
-use crate::radiometry::{BandRadiance, BandTable, Surroundings, band_radiance};
+use crate::radiometry::{BandRadiance, BandTable, Surroundings, apparent_picture, band_radiance};
 use crate::units::KelvinDifference;
 
 /// The factor from standard to expanded uncertainty, 95 % of the normal law.
@@ -66,6 +66,9 @@ pub struct Certainty {
 /// The uncertainties of all pixels at once: [`DifferencePlace::budget`](super::DifferencePlace::budget)
 /// for every one, by the band's table.
 ///
+/// What lies a hair beside its place is seen there as it appears, not as it is: the slope that misplacement
+/// acts on is that of the apparent picture, also where the correction has levelled an edge of emissivity.
+///
 /// # Errors
 /// [`FrameError::ShapeMismatch`] when the pictures differ in size.
 pub fn certainty(
@@ -78,7 +81,9 @@ pub fn certainty(
     let sides = [setting.unit_surroundings, setting.baseline_surroundings]
         .map(|surroundings| Side::new(surroundings, setting.table));
     let variances = Variances::new(setting, inputs);
-    let mut difference = slope_squared(setting.baseline.view()).into_raw_vec_and_offset().0;
+    let apparent =
+        apparent_picture(setting.baseline, setting.emissivity, setting.baseline_surroundings, setting.table)?;
+    let mut difference = slope_squared(apparent.view()).into_raw_vec_and_offset().0;
     let mut unit = Vec::with_capacity(difference.len());
     let mut between_equals = Vec::with_capacity(difference.len());
     let temperatures = setting.unit.as_slice().iter().zip(setting.baseline.as_slice());
@@ -243,7 +248,7 @@ impl Variances {
             + squares(surroundings, unit.reflected, baseline.reflected) * self.reflected
             + squares(surroundings, unit.transmittance, baseline.transmittance) * self.transmittance
             + squares(surroundings, unit.path, baseline.path) * self.path
-            + slope_squared * self.residual
+            + unit.apparent * unit.apparent * slope_squared * self.residual
             + self.ambient
     }
 }

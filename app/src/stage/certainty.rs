@@ -17,6 +17,9 @@ use crate::wording;
 /// How many times the inputs are drawn: the ends of the interval are then good to about a hundredth of its width.
 const DRAWS: usize = 50_000;
 
+/// Ends that are off by less than this share of the interval's width leave it useful.
+const LITTLE: f64 = 0.05;
+
 /// What is known of one place.
 #[derive(Debug, Clone, PartialEq)]
 struct Known {
@@ -78,6 +81,8 @@ fn KnownPlace(
     let gains = known.efforts.clone();
     let now = known.temperature.combined.value();
     let none = gains.is_empty();
+    let (middle, half) = (known.place.temperature.value(), known.temperature.expanded());
+    let stated = (middle - half, middle + half);
     let gains: Vec<_> = gains
         .into_iter()
         .map(|gain| {
@@ -99,7 +104,7 @@ fn KnownPlace(
                 <p class="remark" hidden=!skewed>
                     "The emissivity here is hardly better known than its own size, so the temperature's distribution leans to one side: an interval is given instead of ±."
                 </p>
-                <Draws place=known.place unit=unit />
+                <Draws place=known.place stated=stated unit=unit />
             </div>
         </div>
     }
@@ -155,6 +160,8 @@ fn BudgetTable(
 fn Draws(
     /// The place.
     place: TemperaturePlace,
+    /// The ends of its first-order interval, K.
+    stated: (f64, f64),
     /// The unit to show it in.
     unit: TemperatureUnit,
 ) -> impl IntoView {
@@ -169,10 +176,14 @@ fn Draws(
         drawn.get().map(|drawn| match drawn {
             Err(error) => error,
             Ok(drawn) => {
+                let off = [drawn.interval.low - stated.0, drawn.interval.high - stated.1];
+                let off = off.into_iter().map(f64::abs).fold(0.0, f64::max);
                 let holds = if drawn.first_order_holds {
-                    "The interval above is confirmed."
+                    "The interval above is confirmed.".to_owned()
+                } else if off < LITTLE * (stated.1 - stated.0) {
+                    format!("The interval above is off by {} at most.", wording::interval(unit, off))
                 } else {
-                    "Trust this interval rather than the one above."
+                    "Trust this interval rather than the one above.".to_owned()
                 };
                 format!(
                     "{DRAWS} draws of the inputs: 95 % lie from {} to {}. {holds}",

@@ -3,11 +3,11 @@
 use analysis::geometry::Point;
 use analysis::inspection::Basis;
 use analysis::measured_place::difference_place;
-use analysis::surface::{DecidedBy, finish_at};
+use analysis::surface::{DecidedBy, Finish, finish_at};
 use analysis::uncertainty::{
     DifferencePlace, InputUncertainty, TemperaturePlace, is_skewed, temperature_interval,
 };
-use analysis::units::TemperatureUnit;
+use analysis::units::{Emissivity, TemperatureUnit};
 use leptos::prelude::*;
 
 use super::Pictures;
@@ -103,8 +103,18 @@ fn emissivity_at(store: Store, bodies: Bodies, at: Spot) -> String {
             DecidedBy::Whole if session.surface.map.is_some() => Some("emissivity picture".to_owned()),
             DecidedBy::Whole => None,
         };
-        format!("{} · {}", wording::emissivity(finish), origin.as_deref().unwrap_or("whole board"))
+        let used = used_at(store, at).unwrap_or_else(|| finish.clone());
+        format!("{} · {}", wording::emissivity(&used), origin.as_deref().unwrap_or("whole board"))
     })
+}
+
+/// The emissivity that the comparison used at a place: an emissivity picture has one for each pixel. Reactive.
+fn used_at(store: Store, at: Spot) -> Option<Finish> {
+    let (row, column) = pixel_at(at)?;
+    let ComparisonState::Ready(comparison) = store.comparison().get() else { return None };
+    let emissivity = Emissivity::new(f64::from(comparison.emissivity.at(row, column)?)).ok()?;
+    let uncertainty = f64::from(comparison.emissivity_uncertainty.at(row, column)?);
+    Some(Finish { emissivity, uncertainty, material: None })
 }
 
 fn place_text(bodies: Bodies, cursor: Cursor) -> String {

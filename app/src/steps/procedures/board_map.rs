@@ -122,7 +122,7 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
     };
     let soaks = move || ready.with(|ready| ready.as_ref().map_or(0, |entered| entered.soaks.len()));
     view! {
-        <Guided name="Emissivity of the whole board, unpowered" steps=&STEPS testid="by-soak">
+        <Guided name="Emissivity of the whole board, unpowered" steps=&STEPS caution=SoakedMap::CAUTION testid="by-soak">
             <p class="remark" hidden=move || !aside.with(Vec::is_empty)>
                 "No capture is set aside yet: load one in step 2 and choose “set aside”."
             </p>

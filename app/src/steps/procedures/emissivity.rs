@@ -56,7 +56,7 @@ pub fn ByContact() -> impl IntoView {
         Record::contact(entered).map_err(|error| error.to_string())
     });
     view! {
-        <Guided name="Emissivity, against a contact thermometer" steps=&BY_CONTACT testid="by-contact">
+        <Guided name="Emissivity, against a contact thermometer" steps=&BY_CONTACT caution=ContactMethod::CAUTION testid="by-contact">
             <ReadingRows columns=&["Thermometer", "Camera"] rows=rows camera=1 testid="by-contact" />
             <div class="fields">
                 <IntervalField
@@ -108,7 +108,7 @@ pub fn ByReference() -> impl IntoView {
         None => Some("must be from 0 to 0.5".to_owned()),
     };
     view! {
-        <Guided name="Emissivity, against tape or a coating" steps=&BY_REFERENCE testid="by-reference">
+        <Guided name="Emissivity, against tape or a coating" steps=&BY_REFERENCE caution=ReferenceMethod::CAUTION testid="by-reference">
             <ReadingRows columns=&["Covered", "Bare"] rows=rows camera=1 testid="by-reference" />
             <div class="fields">
                 <NumberField

@@ -1,6 +1,7 @@
 //! Measured instead of guessed: the bench procedures that yield a reflected temperature or an emissivity.
 
 mod board_map;
+mod cavity;
 mod emissivity;
 mod outcome;
 mod readings;
@@ -22,6 +23,7 @@ pub fn Procedures() -> impl IntoView {
             <reflected::ByDirectView />
             <emissivity::ByContact />
             <emissivity::ByReference />
+            <cavity::ByCavity />
             <board_map::ByUnpoweredCaptures />
             <records::Records />
         </div>
@@ -35,6 +37,9 @@ fn Guided(
     name: &'static str,
     /// What to do, in order.
     steps: &'static [&'static str],
+    /// What to mind for safety.
+    #[prop(optional)]
+    caution: &'static str,
     /// Stable name for the browser tests.
     testid: &'static str,
     /// The entries.
@@ -44,6 +49,7 @@ fn Guided(
     view! {
         <details class="procedure" data-testid=testid>
             <summary>{name}</summary>
+            <p class="caution" role="note" hidden=caution.is_empty()>{caution}</p>
             <ol class="guide">{steps}</ol>
             {children()}
         </details>
