@@ -128,7 +128,7 @@ fn compare_sample(unit: &str) -> (Session, Comparison) {
     }
     let aligned = align(&session, &shelf, &mut |_, _| ()).unwrap();
     assert_eq!(aligned.left_out, []);
-    let comparison = judge(&session, &aligned).unwrap();
+    let comparison = judge(&session, &aligned, &mut |_| ()).unwrap();
     (session, comparison)
 }
 

@@ -60,17 +60,17 @@ fn comparison(criterion: &mut Criterion) {
             session.apply(Command::AddCapture { record }).expect("a session without captures takes any");
         }
         let aligned = align(&session, &shelf, &mut |_, _| ()).expect("the boards are alike");
-        let found = judge(&session, &aligned).expect("aligned captures");
+        let found = judge(&session, &aligned, &mut |_| ()).expect("aligned captures");
         assert!(!found.findings.is_empty(), "a bench that finds nothing measures the wrong thing");
 
         criterion.bench_function(&format!("whole compare {size}"), |bencher| {
             bencher.iter(|| {
                 let aligned = align(black_box(&session), &shelf, &mut |_, _| ())?;
-                judge(&session, &aligned)
+                judge(&session, &aligned, &mut |_| ())
             });
         });
         criterion.bench_function(&format!("judge {size}"), |bencher| {
-            bencher.iter(|| judge(black_box(&session), &aligned));
+            bencher.iter(|| judge(black_box(&session), &aligned, &mut |_| ()));
         });
         let apparent = board::<ApparentKelvin>(rows, 9, 3.3, 25.0);
         criterion.bench_function(&format!("set isolated pixels of {size} aside"), |bencher| {

@@ -274,16 +274,21 @@ pub fn soaked_frames(
     soaks.map(|soak| soak.captures.iter().map(&mut on_baseline).collect()).collect()
 }
 
-/// Corrects, subtracts, finds and names.
+/// Corrects, subtracts, finds and names. `on_step` hears what is next in hand.
 ///
 /// # Errors
 /// [`CannotCompare::Corners`], [`CannotCompare::Difference`] and [`CannotCompare::Shape`].
-pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison, CannotCompare> {
+pub fn judge(
+    session: &Session,
+    captures: &AlignedCaptures,
+    on_step: &mut dyn FnMut(&str),
+) -> Result<Comparison, CannotCompare> {
     let Some(reference) = captures.baselines.first() else {
         return Err(CannotCompare::NoBaseline);
     };
     let alignment = captures.unit.alignment.clone().ok_or(CannotCompare::NoUnit)?;
     let board_to_picture = board_to_picture(&session.layout)?;
+    on_step("Laying emissivities");
     let emissivity = emissivity_map(
         &session.surface,
         reference.apparent.shape(),
@@ -300,6 +305,7 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
     let surface_of = |capture: &Aligned| {
         correct(&capture.apparent, &emissivity, &surroundings(session, &capture.hash), &capture.table)
     };
+    on_step("Correcting");
     let good = captures.baselines.iter().map(surface_of).collect::<Result<Vec<_>, _>>()?;
     let unit = surface_of(&captures.unit)?;
 
@@ -314,11 +320,13 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         .map(|(capture, corrected)| exposure(capture, &corrected.temperature))
         .collect();
     let unit_exposure = exposure(&captures.unit, &unit.temperature);
+    on_step("Subtracting");
     let map = difference(&good_exposures, &unit_exposure, session.criteria.basis)?;
 
     let noise = estimate_noise(&map.difference, Pixels::Interpolated);
     let netd = [&captures.unit, reference].map(|capture| netd(session, &capture.hash));
     let [unit_netd, baseline_netd] = at_least_as_seen(netd, good.len(), noise);
+    on_step("Weighing uncertainties");
     let certainty = certainty(
         &DifferenceSetting {
             unit: &unit.temperature,
@@ -337,6 +345,7 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         &session.input_uncertainty,
     )?;
     let tolerance = tolerance(&certainty.between_equals, map.spread.as_ref(), &session.criteria)?;
+    on_step("Finding");
     let footprints = board_to_picture
         .as_ref()
         .map(|map| footprints(&session.layout.placements, session.layout.side, map))
@@ -350,6 +359,7 @@ pub fn judge(session: &Session, captures: &AlignedCaptures) -> Result<Comparison
         board_to_picture.as_ref(),
         pixel_pitch,
     )?;
+    on_step("Reading parts");
     let parts =
         read_parts(&unit.temperature, &map.difference, &tolerance, &footprints, &session.layout.limits)?;
     let probes = suggest_probes(&findings, &parts, &session.layout.placements);

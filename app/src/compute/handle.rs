@@ -210,9 +210,8 @@ impl Workbench {
             })?;
             self.aligned = Some((made_from, aligned));
         }
-        report("Comparing", ALIGNING);
         match &self.aligned {
-            Some((_, aligned)) => comparison::judge(session, aligned),
+            Some((_, aligned)) => comparison::judge(session, aligned, &mut |step| report(step, ALIGNING)),
             None => Err(CannotCompare::NoBaseline),
         }
     }

@@ -92,9 +92,11 @@ pub fn serve() {
         };
         let id = request.id;
         let mut report = |stage: &str, fraction: f64| {
+            mark(&own_scope, stage);
             post(&own_scope, &Answer::Progress { id, stage: stage.to_owned(), fraction }, Vec::new());
         };
         let (outcome, buffers) = workbench.borrow_mut().handle(request.job, buffers, &mut report);
+        mark(&own_scope, "Done");
         post(&own_scope, &Answer::Done { id, outcome: Box::new(outcome) }, buffers);
     });
     scope.set_onmessage(Some(on_message.as_ref().unchecked_ref()));
@@ -104,6 +106,14 @@ pub fn serve() {
 }
 
 /// A panicked worker is of no further use; its last message says why.
+/// A mark on the browser's own time line: how long each step takes can be read in its tools.
+fn mark(scope: &DedicatedWorkerGlobalScope, stage: &str) {
+    if let Some(performance) = scope.performance() {
+        // A browser without marks only leaves its own tools without them.
+        let _ = performance.mark(stage);
+    }
+}
+
 fn report_panics() {
     std::panic::set_hook(Box::new(|panic| {
         // The hook must be `Send`, which the scope is not: it is found again when needed.

@@ -232,7 +232,7 @@ impl Bench {
             let file_name = own.session.capture(&capture.hash).map_or("", |record| &record.file_name);
             tell(&format!("{file_name}: note: isolated pixels set aside: {}", capture.set_aside));
         }
-        let comparison = judge(&own.session, &aligned).map_err(cannot)?;
+        let comparison = judge(&own.session, &aligned, &mut |_| ()).map_err(cannot)?;
         let answer = write_unit(folder, name, &own.session, &comparison, &own.originals)?;
         Ok((answer, comparison))
     }
