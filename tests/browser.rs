@@ -115,3 +115,46 @@ async fn undo_takes_back_a_region_and_redo_lays_it_again() {
     bench.count_becomes("[data-testid=region]", 1).await;
     bench.close_clean().await;
 }
+
+#[tokio::test]
+async fn a_procedure_is_carried_out_by_its_own_words_and_its_record_goes_into_the_result() {
+    let bench = Bench::open().await;
+    bench.load_sample().await;
+    bench.open_step(3).await;
+    bench.press("[data-testid=by-reflector] summary").await;
+    for (repeat, reading) in ["23.1", "23.4", "22.9"].into_iter().enumerate() {
+        bench.fill(&format!("[data-testid=by-reflector-1-{}]", repeat + 1), reading).await;
+    }
+    let outcome = bench.text("[data-testid=by-reflector-outcome]").await;
+    // The mean of the three, by hand: 23.133…
+    assert!(outcome.contains("23.1 °C ±"), "{outcome}");
+    bench.press("[data-testid=by-reflector-record]").await;
+    bench.count_becomes("[data-testid=procedure-record]", 1).await;
+    bench.press("[data-testid=use-record-1]").await;
+    bench.compared().await;
+    bench.open_step(7).await;
+    bench.press("[data-testid=save-result]").await;
+    let result = std::fs::read_to_string(bench.downloaded(".html").await).expect("the result is text");
+    assert!(result.contains("Reflected temperature, from foil"), "the record is in the result");
+    assert!(result.contains("Measured at the bench"));
+    bench.close_clean().await;
+}
+
+#[tokio::test]
+async fn a_reading_says_how_well_it_is_known_and_why() {
+    let bench = Bench::open().await;
+    bench.load_sample().await;
+    bench.open_step(5).await;
+    bench.compared().await;
+    bench.press("[data-testid=finding-1]").await;
+    for reading in ["reading-baseline", "reading-unit", "reading-difference"] {
+        let text = bench.text(&format!("[data-testid={reading}]")).await;
+        assert!(text.contains('±'), "{reading}: {text}");
+    }
+    bench.press("[data-testid=certainty] summary").await;
+    let budget = bench.text("[data-testid=certainty] .budget").await;
+    assert!(budget.contains("calibration of the camera") && budget.contains("emissivity"), "{budget}");
+    bench.press("[data-testid=draw-inputs]").await;
+    assert!(bench.text("[data-testid=drawn]").await.contains("95 % lie from"));
+    bench.close_clean().await;
+}
