@@ -28,7 +28,7 @@ use crate::inspection::{
 };
 use crate::noise::{Pixels, estimate_noise};
 use crate::procedure::SoakedMap;
-use crate::radiometry::{Band, BandTable, Rejected, Surroundings, correct};
+use crate::radiometry::{Band, BandTable, Corrected, Rejected, Surroundings, correct};
 use crate::registration::{self, Alignment, AlignmentRefused, LandmarkPair, LandmarkUse};
 use crate::session::{BoardLayout, CaptureRecord, Role, Session};
 use crate::surface::{
@@ -236,42 +236,86 @@ pub fn align(
 /// The captures of each soak of the unpowered board, on the first baseline's pixels: what
 /// [`SoakedMap::map`] works on.
 ///
-/// A board of one temperature shows little to align by, and other things than a powered one; where the
-/// fit is refused, four or more places that both captures' metadata name stand in for it.
-///
 /// # Errors
-/// Every [`CannotCompare`] but those of [`judge`]; no unit is needed.
+/// As [`on_baseline`].
 pub fn soaked_frames(
     session: &Session,
     shelf: &Shelf,
     soaked: &SoakedMap,
     on_progress: &mut dyn FnMut(f64, &str),
 ) -> Result<Vec<Vec<Frame<ApparentKelvin>>>, CannotCompare> {
+    let hashes: Vec<_> = soaked.soaks.iter().flat_map(|soak| soak.captures.iter().cloned()).collect();
+    let mut aligned = on_baseline(session, shelf, &hashes, on_progress)?.into_iter();
+    let soaks = soaked.soaks.iter();
+    Ok(soaks
+        .map(|soak| aligned.by_ref().take(soak.captures.len()).map(|capture| capture.apparent).collect())
+        .collect())
+}
+
+/// Captures of whatever role on the first baseline's pixels, in the order asked for.
+///
+/// A board of one temperature shows little to align by, and other things than a powered one; where the
+/// fit is refused, four or more places that both captures' metadata name stand in for it.
+///
+/// # Errors
+/// Every [`CannotCompare`] but those of [`judge`]; no unit is needed.
+pub fn on_baseline(
+    session: &Session,
+    shelf: &Shelf,
+    hashes: &[ContentHash],
+    on_progress: &mut dyn FnMut(f64, &str),
+) -> Result<Vec<Aligned>, CannotCompare> {
     let reference = session.with_role(Role::Baseline).next().ok_or(CannotCompare::NoBaseline)?;
     let mut tables = Tables::default();
     let frame = unmoved(session, shelf, reference, &mut tables)?;
-    let captures = soaked.soaks.iter().map(|soak| soak.captures.len()).sum::<usize>().max(1) as f64;
-    let mut done = 0.0;
-    let mut on_baseline = |hash: &ContentHash| {
+    let mut all = Vec::with_capacity(hashes.len());
+    for (done, hash) in hashes.iter().enumerate() {
         let record = session
             .capture(hash)
             .ok_or_else(|| CannotCompare::MissingPixels { file_name: format!("capture {hash}") })?;
-        on_progress(done / captures, &record.file_name);
-        done += 1.0;
+        on_progress(done as f64 / hashes.len() as f64, &record.file_name);
+        if record.hash == reference.hash {
+            all.push(frame.clone());
+            continue;
+        }
         let places = shared_corners(record, reference);
-        let mut onto_it = |landmark_use| {
-            let capture = unmoved(session, shelf, record, &mut tables)?;
-            onto(capture, &frame, &places, landmark_use)
-                .map_err(|reason| CannotCompare::Alignment { file_name: record.file_name.clone(), reason })
-        };
-        let aligned = match onto_it(LandmarkUse::Start) {
-            Err(CannotCompare::Alignment { .. }) if places.len() >= 4 => onto_it(LandmarkUse::Override),
+        let capture = unmoved(session, shelf, record, &mut tables)?;
+        let aligned = match onto(capture.clone(), &frame, &places, LandmarkUse::Start) {
+            Err(_) if places.len() >= 4 => onto(capture, &frame, &places, LandmarkUse::Override),
             other => other,
-        }?;
-        Ok(aligned.apparent)
-    };
-    let soaks = soaked.soaks.iter();
-    soaks.map(|soak| soak.captures.iter().map(&mut on_baseline).collect()).collect()
+        };
+        all.push(
+            aligned
+                .map_err(|reason| CannotCompare::Alignment { file_name: record.file_name.clone(), reason })?,
+        );
+    }
+    Ok(all)
+}
+
+/// An aligned capture as surface temperature, with the session's surface and surroundings.
+///
+/// # Errors
+/// [`CannotCompare::Shape`] when the emissivities are of another size.
+pub fn surface_of(
+    session: &Session,
+    capture: &Aligned,
+    emissivity: &Frame<EmissivityFraction>,
+) -> Result<Corrected, CannotCompare> {
+    Ok(correct(&capture.apparent, emissivity, &surroundings(session, &capture.hash), &capture.table)?)
+}
+
+/// The emissivity of every pixel of the baseline, as the session states it.
+///
+/// # Errors
+/// [`CannotCompare::MissingEmissivityPicture`], [`CannotCompare::Corners`] and [`CannotCompare::Shape`].
+pub fn emissivity_of_baseline(
+    session: &Session,
+    shelf: &Shelf,
+    shape: (usize, usize),
+) -> Result<Frame<EmissivityFraction>, CannotCompare> {
+    let picture = stated_picture(&session.surface.map, shelf, emissivities_of)?;
+    let board_to_picture = board_to_picture(&session.layout)?;
+    Ok(emissivity_map(&session.surface, shape, board_to_picture.as_ref(), picture.as_ref())?)
 }
 
 /// Corrects, subtracts, finds and names. `on_step` hears what is next in hand.
@@ -302,12 +346,10 @@ pub fn judge(
         captures.emissivity_uncertainty_picture.as_ref(),
     )?;
 
-    let surface_of = |capture: &Aligned| {
-        correct(&capture.apparent, &emissivity, &surroundings(session, &capture.hash), &capture.table)
-    };
     on_step("Correcting");
-    let good = captures.baselines.iter().map(surface_of).collect::<Result<Vec<_>, _>>()?;
-    let unit = surface_of(&captures.unit)?;
+    let corrected = |capture| surface_of(session, capture, &emissivity);
+    let good = captures.baselines.iter().map(corrected).collect::<Result<Vec<_>, _>>()?;
+    let unit = corrected(&captures.unit)?;
 
     let exposure = |capture: &Aligned, temperature| {
         let (ambient, power) = conditions(session, &capture.hash);

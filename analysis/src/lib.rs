@@ -33,6 +33,7 @@ pub mod propagation;
 mod quantile;
 pub mod radiometry;
 pub mod registration;
+pub mod repeat_study;
 pub mod result;
 pub mod sequence;
 pub mod session;

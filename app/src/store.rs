@@ -9,6 +9,7 @@ mod emissivity_mapping;
 mod engine;
 mod keeping;
 mod preview;
+mod repeats;
 mod state;
 mod worker_desk;
 

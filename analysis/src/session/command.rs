@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{CaptureRecord, Gauge, Role, Session, Verdict};
 use crate::board::{PartLimit, Placement, Side};
+use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
 use crate::geometry::BaselinePixels;
@@ -76,6 +77,8 @@ pub enum Command {
     RecordProcedure { record: Box<Record> },
     /// Takes a procedure's record away.
     RemoveProcedure { index: usize },
+    /// Keeps a study of the bench, or takes it away.
+    KeepRepeatability { study: Option<Box<Repeatability>> },
     /// Enters a contact reading.
     RecordReading { key: ProbeKey, reading: ProbeReading },
     /// Takes a contact reading away.
@@ -231,6 +234,7 @@ impl Session {
                 require_item("procedure", &mut self.procedures, index)?;
                 self.procedures.remove(index);
             }
+            Command::KeepRepeatability { study } => self.repeatability = study.map(|study| *study),
             Command::RecordReading { key, reading } => {
                 match self.readings.iter_mut().find(|(recorded, _)| *recorded == key) {
                     Some((_, recorded)) => *recorded = reading,

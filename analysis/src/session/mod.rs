@@ -15,6 +15,7 @@ pub use command::{Command, Refusal};
 pub use history::History;
 
 use crate::board::{PartLimit, Placement, Side};
+use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
 use crate::frame::Frame;
@@ -177,6 +178,8 @@ pub struct Session {
     pub gauges: Vec<Gauge>,
     /// Procedures carried out at the bench, in the order recorded.
     pub procedures: Vec<Record>,
+    /// What repeat captures said of the bench.
+    pub repeatability: Option<Repeatability>,
     /// Contact readings, in the order first entered.
     pub readings: Vec<(ProbeKey, ProbeReading)>,
     /// The verdict, once there is one.
@@ -201,6 +204,7 @@ impl Default for Session {
             criteria: Criteria::default(),
             gauges: Vec::new(),
             procedures: Vec::new(),
+            repeatability: None,
             readings: Vec::new(),
             verdict: None,
         }

@@ -67,6 +67,7 @@ fn migrate(mut value: Value, from: u64) -> Value {
     if from < 2 {
         let usual = serde_json::to_value(InputUncertainty::default()).unwrap_or_default();
         fields.entry("input_uncertainty").or_insert(usual);
+        fields.entry("repeatability").or_insert(Value::Null);
         fields.entry("procedures").or_insert_with(|| Value::Array(Vec::new()));
     }
     value
@@ -86,7 +87,7 @@ mod tests {
     fn an_older_schema_is_brought_up_to_date() {
         let mut value: Value = serde_json::from_str(&save(&Session::default()).unwrap()).unwrap();
         value["schema"] = 0.into();
-        for later in ["landmark_use", "input_uncertainty", "procedures"] {
+        for later in ["landmark_use", "input_uncertainty", "procedures", "repeatability"] {
             value.as_object_mut().unwrap().remove(later);
         }
         assert_eq!(load(&value.to_string()).unwrap(), Session::default());

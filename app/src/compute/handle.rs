@@ -99,6 +99,9 @@ impl Workbench {
                 }
                 Err(why) => Ok((Outcome::CannotCompare { why: why.to_string() }, Vec::new())),
             },
+            Job::StudyRepeats { session, captures, confidence } => {
+                self.study_repeats(&session, &captures, confidence, report)
+            }
             Job::MapEmissivity { session, entered } => self.map_emissivity(&session, *entered, report),
             Job::Write { document, session, written_at } => {
                 self.write(document, &session, &written_at, report)

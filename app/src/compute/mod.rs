@@ -9,3 +9,4 @@ mod emissivity_mapping;
 pub mod handle;
 pub mod protocol;
 pub mod relevance;
+mod repeats;

@@ -2,6 +2,7 @@
 //! handed over rather than written out.
 
 use analysis::board::Footprint;
+use analysis::capability::Repeatability;
 use analysis::capture::CaptureMetadata;
 use analysis::comparison::{Comparison, LeftOut, SetAside};
 use analysis::content_hash::ContentHash;
@@ -53,6 +54,8 @@ pub enum Job {
     Compare { session: Box<Session> },
     /// The emissivity of every pixel of the baseline, from captures of the soaked board.
     MapEmissivity { session: Box<Session>, entered: Box<SoakedMap> },
+    /// What the bench can call, from repeat captures of one board.
+    StudyRepeats { session: Box<Session>, captures: Vec<ContentHash>, confidence: f64 },
     /// Writes a document of the session's comparison.
     Write { document: Document, session: Box<Session>, written_at: String },
     /// Reads a result file. Beside it: its bytes.
@@ -117,6 +120,8 @@ pub enum Outcome {
     CannotCompare { why: String },
     /// Emissivities were mapped. Beside it: the bytes of the picture and of its uncertainty, as files.
     EmissivityMapped { entered: Box<SoakedMap>, map: Box<SoakedOutcome> },
+    /// Repeat captures were studied.
+    Studied { study: Box<Repeatability> },
     /// A document was written. Beside it: one array of bytes for each file.
     Written { files: Vec<WrittenFile> },
     /// A result file was read. Beside it: the bytes of its captures, in the order of `captures`.

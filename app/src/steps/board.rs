@@ -5,6 +5,7 @@ use analysis::radiometry::Band;
 use analysis::session::{Command, Session};
 use leptos::prelude::*;
 
+use super::bench_limits::BenchLimits;
 use super::cautions::BenchCautions;
 use super::kelvin_fields::{TemperatureField, needed};
 use crate::store::Store;
@@ -18,6 +19,7 @@ pub fn BoardStep() -> impl IntoView {
         <Identity />
         <Conditions />
         <Circumstances />
+        <BenchLimits />
     }
 }
 

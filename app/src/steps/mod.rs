@@ -3,6 +3,7 @@
 pub mod standing;
 
 mod alignment;
+mod bench_limits;
 mod board;
 mod board_places;
 mod captures;

@@ -226,6 +226,9 @@ impl Store {
             Purpose::MapEmissivity => {
                 self.tell(told("The emissivities were not worked out: it was stopped.".to_owned()));
             }
+            Purpose::StudyRepeats => {
+                self.tell(told("The repeat captures were not studied: it was stopped.".to_owned()));
+            }
             Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),
             Purpose::Reload { .. }
             | Purpose::Apparent { .. }

@@ -42,6 +42,8 @@ pub(super) enum Purpose {
     Compare { session: Arc<Session> },
     /// The emissivities of the soaked board.
     MapEmissivity,
+    /// What the bench can call.
+    StudyRepeats,
     /// A document to download.
     Write,
     /// A result file to restore.

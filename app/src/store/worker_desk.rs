@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use analysis::content_hash::ContentHash;
 use analysis::frame::{ApparentKelvin, Frame};
+use analysis::session::Command;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
@@ -143,6 +144,7 @@ impl Store {
             Outcome::Restored { file_name, session, captures } => {
                 self.take_restored(&file_name, *session, captures, buffers);
             }
+            Outcome::Studied { study } => self.dispatch(Command::KeepRepeatability { study: Some(study) }),
             Outcome::EmissivityMapped { entered, map } => self.take_emissivity_map(*entered, *map, buffers),
             Outcome::Failed { what, hint } => self.on_failed(id, purpose, Notice::trouble(what, hint)),
         }
@@ -172,7 +174,11 @@ impl Store {
                 self.engine.update_value(|engine| engine.stopped = Some(session));
                 self.comparison.set(ComparisonState::Failed(notice));
             }
-            Purpose::Write | Purpose::Restore | Purpose::EmissivityPicture | Purpose::MapEmissivity => {
+            Purpose::Write
+            | Purpose::Restore
+            | Purpose::EmissivityPicture
+            | Purpose::MapEmissivity
+            | Purpose::StudyRepeats => {
                 self.tell(notice);
             }
         }
