@@ -6,6 +6,7 @@ mod alignment;
 mod bench_limits;
 mod board;
 mod board_places;
+mod calibration_from_set_points;
 mod captures;
 mod cautions;
 mod compare;

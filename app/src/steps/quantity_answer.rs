@@ -18,7 +18,7 @@ pub enum Kind {
 }
 
 /// What is written so far.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct QuantityAnswer {
     /// What the numbers are; `None` until somebody says so.
     pub kind: Option<Kind>,
@@ -28,6 +28,8 @@ pub struct QuantityAnswer {
     pub scale: Option<f64>,
     /// What a number of zero is.
     pub offset: f64,
+    /// The calibration of counts that was fitted or stated; takes the place of scale and offset.
+    pub calibration: Option<Calibration>,
     /// What the camera has corrected with already.
     pub camera_correction: Option<Correction>,
 }
@@ -39,6 +41,7 @@ impl QuantityAnswer {
         unit: TemperatureUnit::Celsius,
         scale: None,
         offset: 0.0,
+        calibration: None,
         camera_correction: None,
     };
 
@@ -55,7 +58,10 @@ impl QuantityAnswer {
             Some(&Quantity::Counts { calibration: Calibration::Linear { gain, offset } }) => {
                 linear(Kind::Counts, gain, offset)
             }
-            Some(Quantity::Counts { .. }) | None => Self::EMPTY,
+            Some(Quantity::Counts { calibration }) => {
+                Self { kind: Some(Kind::Counts), calibration: Some(calibration.clone()), ..Self::EMPTY }
+            }
+            None => Self::EMPTY,
         }
     }
 
@@ -82,6 +88,9 @@ impl QuantityAnswer {
     /// What is still to be said, or why the answer cannot be right, as a sentence for the person.
     pub fn quantity(&self, raw_range: Option<(f32, f32)>) -> Result<Quantity, String> {
         let kind = self.kind.ok_or("Say first what the numbers are.")?;
+        if let (Kind::Counts, Some(calibration)) = (kind, &self.calibration) {
+            return Ok(Quantity::Counts { calibration: calibration.clone() });
+        }
         let scale = self.scale.ok_or("Say what one step of the number is.")?;
         if let Some(range) = raw_range.and_then(|range| self.applied_to(range)) {
             self.require_possible(kind, range)?;

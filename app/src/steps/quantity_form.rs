@@ -5,6 +5,7 @@ use analysis::session::Command;
 use analysis::units::{Emissivity, TemperatureUnit};
 use leptos::prelude::*;
 
+use super::calibration_from_set_points::CalibrationFromSetPoints;
 use super::quantity_answer::{Kind, QuantityAnswer};
 use crate::store::{Question, Store};
 use crate::widgets::{Choice, NumberField, Tick};
@@ -93,7 +94,10 @@ pub fn QuantityForm(
             <AsInAnother answer=answer />
             <div hidden=move || answer.get().kind.is_none()>
                 <Steps answer=answer />
-                <ScaleFields answer=answer />
+                <div hidden=move || answer.with(|answer| answer.calibration.is_some())>
+                    <ScaleFields answer=answer />
+                </div>
+                <CalibrationFromSetPoints answer=answer />
             </div>
             <p class="penned">{preview}</p>
             <p class="remark" role="status">{move || quantity.get().err()}</p>
@@ -143,7 +147,7 @@ fn AsInAnother(
     });
     let buttons = move || {
         let button = |(name, said): (String, QuantityAnswer)| {
-            view! { <button on:click=move |_| answer.set(said)>{format!("As in {name}")}</button> }
+            view! { <button on:click=move |_| answer.set(said.clone())>{format!("As in {name}")}</button> }
         };
         known.get().into_iter().map(button).collect::<Vec<_>>()
     };
@@ -157,15 +161,11 @@ fn Steps(
     answer: RwSignal<QuantityAnswer>,
 ) -> impl IntoView {
     let buttons = STEPS.map(|(scale, unit, name)| {
-        let step = QuantityAnswer { scale: Some(scale), offset: 0.0, unit, ..QuantityAnswer::EMPTY };
         let taken = move || {
-            let answer = answer.get();
-            answer.scale == step.scale && answer.offset == step.offset && answer.unit == step.unit
+            answer.with(|answer| answer.scale == Some(scale) && answer.offset == 0.0 && answer.unit == unit)
         };
         let take = move |_| {
-            answer.update(|answer| {
-                (answer.scale, answer.offset, answer.unit) = (step.scale, step.offset, step.unit);
-            });
+            answer.update(|answer| (answer.scale, answer.offset, answer.unit) = (Some(scale), 0.0, unit));
         };
         view! {
             <button aria-pressed=move || taken().to_string() on:click=take>

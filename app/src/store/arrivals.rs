@@ -42,6 +42,21 @@ impl Store {
         });
     }
 
+    /// Reads one text file that goes into no session by itself, such as a table of set-points.
+    pub fn read_text(self, files: Vec<web_sys::File>, then: impl Fn(String, String) + 'static) {
+        spawn_local(async move {
+            let Some(file) = files.into_iter().next() else { return };
+            let file_name = file.name();
+            match files::read(&file).await {
+                Ok(bytes) => then(file_name, String::from_utf8_lossy(&bytes).into_owned()),
+                Err(message) => self.tell(
+                    Notice::trouble(format!("{file_name} could not be opened."), "Choose it again.")
+                        .because(message),
+                ),
+            }
+        });
+    }
+
     /// Loads the invented board as a new session; undo brings the present one back.
     pub fn load_sample(self) {
         self.take_in(sample::files(), true);

@@ -39,6 +39,7 @@ pub(super) fn section(session: &Session, comparison: &Comparison, unit: InUnit) 
                 "it and is taken into the tolerance besides."
             }
             (procedures(session, unit))
+            (repeats(session, unit))
         }
     }
 }
@@ -151,6 +152,29 @@ fn procedures(session: &Session, unit: InUnit) -> Markup {
                 }
             } }
         }
+    }
+}
+
+/// What repeat captures said of the bench.
+fn repeats(session: &Session, unit: InUnit) -> Markup {
+    let Some(study) = &session.repeatability else { return html! {} };
+    let mut regions: Vec<_> = study
+        .regions
+        .iter()
+        .map(|region| (region, region.drift_left.unwrap_or(region.drift_removed)))
+        .collect();
+    regions.sort_by(|a, b| b.1.called_beyond.total_cmp(&a.1.called_beyond));
+    let limits = regions
+        .iter()
+        .map(|(region, limit)| format!("{} {}", region.name, unit.read_size(known(limit.called_beyond))));
+    html! {
+        h3 { "What this bench can call" }
+        p {
+            "From " (study.components.placements) " placements of one board, a difference is more than the bench makes of "
+            "it by itself (" (number(100.0 * study.settings.confidence, 0)) " %) when it exceeds: "
+            (limits.collect::<Vec<_>>().join(", ")) "."
+        }
+        @for warning in &study.warnings { p.note { (warning) "." } }
     }
 }
 
