@@ -322,6 +322,7 @@ fn noise_alone_finds_nothing() {
         Criteria { limit: KelvinDifference::new(0.0).unwrap(), noise_multiple: 2.0, ..Criteria::default() };
     for seed in [11, 12, 13] {
         let map = DifferenceMap {
+            unit_gain: 1.0,
             baseline: flat(480, 640, 310.0),
             difference: with_noise(&flat(480, 640, 0.0), 0.08, seed),
             spread: None,
@@ -387,11 +388,13 @@ fn misaligned_edges_do_not_light_up_unless_the_alignment_claims_to_be_exact() {
             emissivity_uncertainty: &exact,
             unit_surroundings: &surroundings,
             baseline_surroundings: &surroundings,
-            table: &table,
+            unit_table: &table,
+            baseline_table: &table,
             unit_netd: noise,
             baseline_netd: noise,
             residual_px,
             above_ambient: true,
+            unit_gain: 1.0,
         };
         let chance = certainty(&setting, &InputUncertainty::default()).unwrap().between_equals;
         let tolerance = tolerance(&chance, map.spread.as_ref(), &criteria).unwrap();

@@ -83,6 +83,8 @@ fn comparison(designator: &str) -> Comparison {
             confidence: 0.93,
         },
         noise: difference(0.08),
+        netd: [difference(0.05); 2],
+        unit_gain: 1.0,
         rejected: Rejected { no_physical_answer: 1, ..Rejected::default() },
         set_aside: SetAside::default(),
         baseline_count: 1,

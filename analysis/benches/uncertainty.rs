@@ -37,11 +37,13 @@ fn uncertainty(criterion: &mut Criterion) {
             emissivity_uncertainty: &doubt,
             unit_surroundings: &surroundings,
             baseline_surroundings: &surroundings,
-            table: &table,
+            unit_table: &table,
+            baseline_table: &table,
             unit_netd: netd,
             baseline_netd: netd,
             residual_px: 0.05,
             above_ambient: true,
+            unit_gain: 1.0,
         };
         criterion.bench_function(&format!("uncertainty of every pixel of {columns}x{rows}"), |bencher| {
             bencher.iter(|| certainty(black_box(&setting), &inputs));

@@ -116,6 +116,11 @@ pub struct Comparison {
     /// Standard deviation of the difference's own noise, K: estimated robustly on the picture, or by the
     /// cameras' stated noise where it is too small to tell.
     pub noise: KelvinDifference,
+    /// Noise of one pixel of the unit and of one baseline as apparent temperature, K: as stated, or as seen
+    /// where that is more.
+    pub netd: [KelvinDifference; 2],
+    /// What the unit's temperatures were multiplied with before they were subtracted: 1 but at equal power.
+    pub unit_gain: f64,
     /// Pixels of the unit that have no temperature, by reason.
     pub rejected: Rejected,
     /// Isolated pixels without a temperature, counted in the captures' own pixels.
@@ -366,8 +371,9 @@ pub fn judge(
     let map = difference(&good_exposures, &unit_exposure, session.criteria.basis)?;
 
     let noise = estimate_noise(&map.difference, Pixels::Interpolated);
-    let netd = [&captures.unit, reference].map(|capture| netd(session, &capture.hash));
-    let [unit_netd, baseline_netd] = at_least_as_seen(netd, good.len(), noise);
+    let stated = [&captures.unit, reference].map(|capture| netd(session, &capture.hash));
+    let seen = seen_noise(&captures.unit.apparent, &reference.apparent);
+    let [unit_netd, baseline_netd] = at_least_as_seen(stated, seen);
     on_step("Weighing uncertainties");
     let certainty = certainty(
         &DifferenceSetting {
@@ -378,11 +384,13 @@ pub fn judge(
             emissivity_uncertainty: &emissivity_uncertainty,
             unit_surroundings: &surroundings(session, &captures.unit.hash),
             baseline_surroundings: &surroundings(session, &reference.hash),
-            table: &captures.unit.table,
+            unit_table: &captures.unit.table,
+            baseline_table: &reference.table,
             unit_netd,
             baseline_netd,
             residual_px: alignment.residual_px,
             above_ambient: session.criteria.basis != Basis::Absolute,
+            unit_gain: map.unit_gain,
         },
         &session.input_uncertainty,
     )?;
@@ -419,6 +427,8 @@ pub fn judge(
         alignment,
         left_out: captures.left_out.clone(),
         noise: noise.unwrap_or_else(|| of_difference([unit_netd, baseline_netd], good.len())),
+        netd: [unit_netd, baseline_netd],
+        unit_gain: map.unit_gain,
         rejected: unit.rejected,
         set_aside: SetAside {
             unit: captures.unit.set_aside,
@@ -461,6 +471,13 @@ fn conditions(session: &Session, hash: &ContentHash) -> (Kelvin, Option<Watts>) 
     (ambient, power)
 }
 
+/// The band of the camera at the bench: of the first known-good capture, else the session's.
+#[must_use]
+pub fn band_at_the_bench(session: &Session) -> Band {
+    let reference = session.with_role(Role::Baseline).next();
+    reference.and_then(|record| record.metadata.band).unwrap_or(session.band)
+}
+
 /// The noise of one pixel of a capture as stated, or as usual where it states none.
 #[must_use]
 pub fn netd(session: &Session, hash: &ContentHash) -> KelvinDifference {
@@ -474,13 +491,16 @@ fn of_difference([unit, baseline]: [KelvinDifference; 2], baselines: usize) -> K
     KelvinDifference::new(noise).unwrap_or(KelvinDifference::ZERO)
 }
 
-/// What a camera is said to do is believed until its pictures say worse.
-fn at_least_as_seen(
-    stated: [KelvinDifference; 2],
-    baselines: usize,
-    seen: Option<KelvinDifference>,
-) -> [KelvinDifference; 2] {
-    let expected = of_difference(stated, baselines).value();
+/// The noise of unit minus baseline as the camera sees them, measured on the two pictures.
+fn seen_noise(unit: &Frame<ApparentKelvin>, baseline: &Frame<ApparentKelvin>) -> Option<KelvinDifference> {
+    let mut apart = unit.view().to_owned();
+    apart.zip_mut_with(&baseline.view(), |value, &baseline| *value -= baseline);
+    estimate_noise(&Frame::<Difference>::new(apart).ok()?, Pixels::Interpolated)
+}
+
+/// What a camera is said to do is believed until its pictures, unit minus one baseline, say worse.
+fn at_least_as_seen(stated: [KelvinDifference; 2], seen: Option<KelvinDifference>) -> [KelvinDifference; 2] {
+    let expected = of_difference(stated, 1).value();
     let seen = seen.map_or(0.0, KelvinDifference::value);
     if expected <= 0.0 {
         let share = KelvinDifference::new(seen * std::f64::consts::FRAC_1_SQRT_2);

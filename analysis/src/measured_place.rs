@@ -3,13 +3,13 @@
 
 use ndarray::Array2;
 
-use crate::comparison::{Comparison, netd, surroundings};
+use crate::comparison::{Comparison, surroundings};
 use crate::frame::{Frame, SurfaceKelvin};
 use crate::gradient::slope_squared;
 use crate::inspection::Basis;
 use crate::session::{CaptureRecord, Role, Session};
 use crate::uncertainty::{DifferencePlace, TemperaturePlace};
-use crate::units::{Emissivity, Kelvin};
+use crate::units::{Emissivity, Kelvin, KelvinDifference};
 
 /// The pixel of the unit; `None` where it has no temperature.
 #[must_use]
@@ -19,7 +19,7 @@ pub fn unit_place(
     row: usize,
     column: usize,
 ) -> Option<TemperaturePlace> {
-    place(session, session.unit()?, comparison, &comparison.unit, row, column)
+    place(session, session.unit()?, comparison, (&comparison.unit, comparison.netd[0]), row, column)
 }
 
 /// The pixel of the baselines' mean; `None` where it has no temperature.
@@ -32,7 +32,8 @@ pub fn baseline_place(
 ) -> Option<TemperaturePlace> {
     let reference = session.with_role(Role::Baseline).next()?;
     let pixels = comparison.baseline_count.max(1) as f64;
-    let place = place(session, reference, comparison, &comparison.baseline, row, column)?;
+    let side = (&comparison.baseline, comparison.netd[1]);
+    let place = place(session, reference, comparison, side, row, column)?;
     Some(TemperaturePlace { pixels, ..place })
 }
 
@@ -53,6 +54,7 @@ pub fn difference_place(
         slope: apparent_slope(session, comparison, row, column),
         residual_px: comparison.alignment.residual_px,
         above_ambient: session.criteria.basis != Basis::Absolute,
+        unit_gain: comparison.unit_gain,
     })
 }
 
@@ -60,7 +62,7 @@ fn place(
     session: &Session,
     record: &CaptureRecord,
     comparison: &Comparison,
-    frame: &Frame<SurfaceKelvin>,
+    (frame, netd): (&Frame<SurfaceKelvin>, KelvinDifference),
     row: usize,
     column: usize,
 ) -> Option<TemperaturePlace> {
@@ -70,7 +72,7 @@ fn place(
         emissivity_uncertainty: f64::from(comparison.emissivity_uncertainty.at(row, column)?),
         surroundings: surroundings(session, &record.hash),
         band: record.metadata.band.unwrap_or(session.band),
-        netd: netd(session, &record.hash),
+        netd,
         pixels: 1.0,
     })
 }

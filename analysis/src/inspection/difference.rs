@@ -27,6 +27,8 @@ pub struct DifferenceMap {
     /// Standard deviation with which one more known-good board would differ from the mean, K;
     /// `None` with a single baseline.
     pub spread: Option<Frame<Difference>>,
+    /// What the unit's temperatures were multiplied with: 1 but at equal power.
+    pub unit_gain: f64,
 }
 
 /// Which capture an error speaks of.
@@ -147,6 +149,7 @@ pub fn difference(
         None
     };
     Ok(DifferenceMap {
+        unit_gain: f64::from(unit_line.gain),
         baseline: Frame::from_rows(rows, columns, baseline).map_err(whole)?,
         difference: Frame::from_rows(rows, columns, differences).map_err(whole)?,
         spread,

@@ -23,14 +23,16 @@ pub fn tolerance(
 ) -> Result<Frame<Difference>, FrameError> {
     let limit = (criteria.limit.value().abs() as f32).max(LEAST_TOLERANCE);
     let multiple = criteria.noise_multiple as f32;
+    // What is not known at all has no tolerance: it is not certain to within the limit.
+    let beyond = |chance: f32| if chance.is_nan() { f32::NAN } else { limit.max(multiple * chance) };
     let Some(spread) = spread else {
-        return Ok(uncertainty.map(|uncertainty| limit.max(multiple * uncertainty)));
+        return Ok(uncertainty.map(beyond));
     };
     uncertainty.require_same_shape(spread)?;
     let mut values = uncertainty.view().to_owned();
     values.zip_mut_with(&spread.view(), |value, &spread| {
         let spread = if spread.is_nan() { 0.0 } else { spread };
-        *value = limit.max(multiple * (*value * *value + spread * spread).sqrt());
+        *value = beyond((*value * *value + spread * spread).sqrt());
     });
     Frame::new(values)
 }
@@ -47,6 +49,8 @@ mod tests {
         let uncertainty = Frame::from_rows(1, 3, vec![0.1, 1.0, 1.0]).unwrap();
         let alone = tolerance(&uncertainty, None, &criteria).unwrap();
         assert_eq!(alone.as_slice(), [2.0, 3.0, 3.0]);
+        let unknown = Frame::from_rows(1, 1, vec![f32::NAN]).unwrap();
+        assert_eq!(tolerance(&unknown, None, &criteria).unwrap().at(0, 0), None);
         let spread = Frame::from_rows(1, 3, vec![0.1, f32::NAN, 0.75]).unwrap();
         // 3 · √(1 + 0.75²) = 3.75; an unknown spread counts as none.
         assert_eq!(tolerance(&uncertainty, Some(&spread), &criteria).unwrap().as_slice(), [2.0, 3.0, 3.75]);

@@ -172,12 +172,15 @@ pub struct DifferencePlace {
     pub residual_px: f64,
     /// Whether rises above the air are subtracted rather than temperatures.
     pub above_ambient: bool,
+    /// What the unit's temperature is multiplied with: 1 but at equal power.
+    pub unit_gain: f64,
 }
 
 impl DifferencePlace {
     /// The budget of the difference. A shared input with derivatives c on the two sides contributes
-    /// |c_unit − c_baseline| · u; one that is not shared √(c_unit² + c_baseline²/n) · u. Noise, drift and
-    /// air temperature are of each capture its own.
+    /// |g c_unit − c_baseline| · u, g the unit's gain; one that is not shared is common to all baselines and
+    /// contributes √(g² c_unit² + c_baseline²) · u. Noise, drift and air temperature are of each capture its own
+    /// and fall with the number n of baselines: √(g² c_unit² + c_baseline²/n) · u.
     ///
     /// # Errors
     /// [`NoPhysicalAnswer`] outside what the band can tell.
@@ -185,12 +188,19 @@ impl DifferencePlace {
         let (unit_apparent, unit) = self.unit.sensitivity()?;
         let (baseline_apparent, baseline) = self.baseline.sensitivity()?;
         let n = self.baselines.max(1) as f64;
-        let both = |input, shared: bool, unit: f64, baseline: f64| Contribution {
+        let shared = inputs.shared;
+        let gain = self.unit_gain;
+        let common = |input, shared: bool, unit: f64, baseline: f64| Contribution {
             input,
-            kelvin: if shared { (unit - baseline).abs() } else { unit.hypot(baseline / n.sqrt()) },
+            kelvin: if shared { (gain * unit - baseline).abs() } else { (gain * unit).hypot(baseline) },
             cancels: shared,
         };
-        let shared = inputs.shared;
+        let own = |input, unit: f64, baseline: f64| Contribution {
+            input,
+            kelvin: (gain * unit).hypot(baseline / n.sqrt()),
+            cancels: false,
+        };
+        let one_camera = shared.calibration && self.unit.band == self.baseline.band;
         let calibration =
             [unit_apparent, baseline_apparent].map(|kelvin| inputs.calibration.at(kelvin.value()));
         let emissivity = [&self.unit, &self.baseline].map(|place| place.emissivity_uncertainty);
@@ -198,45 +208,39 @@ impl DifferencePlace {
         let (drift, transmittance) = (inputs.drift.value(), inputs.transmittance);
         let ambient = if self.above_ambient { inputs.ambient.value() } else { 0.0 };
         Ok(Budget::new(vec![
-            both(
-                Input::Noise,
-                false,
-                unit.apparent * self.unit.noise(),
-                baseline.apparent * self.baseline.noise(),
-            ),
-            both(
+            own(Input::Noise, unit.apparent * self.unit.noise(), baseline.apparent * self.baseline.noise()),
+            common(
                 Input::Calibration,
-                shared.calibration,
+                one_camera,
                 unit.apparent * calibration[0],
                 baseline.apparent * calibration[1],
             ),
-            both(Input::Drift, false, unit.apparent * drift, baseline.apparent * drift),
-            both(
+            own(Input::Drift, unit.apparent * drift, baseline.apparent * drift),
+            common(
                 Input::Emissivity,
                 shared.emissivity,
                 unit.emissivity * emissivity[0],
                 baseline.emissivity * emissivity[1],
             ),
-            both(
+            common(
                 Input::Reflected,
                 shared.surroundings,
                 unit.reflected * reflected,
                 baseline.reflected * reflected,
             ),
-            both(
+            common(
                 Input::Transmittance,
                 shared.surroundings,
                 unit.transmittance * transmittance,
                 baseline.transmittance * transmittance,
             ),
-            both(Input::Path, shared.surroundings, unit.path * path, baseline.path * path),
-            both(Input::Alignment, false, unit.apparent * self.slope * self.residual_px, 0.0),
-            both(Input::Ambient, false, ambient, ambient),
+            common(Input::Path, shared.surroundings, unit.path * path, baseline.path * path),
+            own(Input::Alignment, unit.apparent * self.slope * self.residual_px, 0.0),
+            own(Input::Ambient, ambient, ambient),
         ]))
     }
 }
 
-/// The budget's own tests are in `tests/uncertainty.rs`, against derivatives and draws.
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -262,6 +266,7 @@ mod tests {
             slope: 2.0,
             residual_px: 0.1,
             above_ambient: false,
+            unit_gain: 1.0,
         };
         let budget = same.budget(&InputUncertainty::default()).unwrap();
         let inputs: Vec<Input> = budget.contributions.iter().map(|part| part.input).collect();

@@ -57,7 +57,7 @@ pub fn efforts(
     reflected.reflected = smaller(MEASURED, inputs.reflected);
     let mut checked = inputs.clone();
     checked.calibration.least = smaller(MEASURED, inputs.calibration.least);
-    checked.calibration.fraction = inputs.calibration.fraction.min(0.003);
+    checked.calibration.fraction = 0.0;
     let rise = place.temperature.value() - place.surroundings.reflected.value();
     let warmer = Kelvin::new(place.temperature.value() + rise).ok().filter(|_| rise > 0.0);
     let warmer = warmer.and_then(|temperature| {

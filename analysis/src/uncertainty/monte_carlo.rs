@@ -30,7 +30,8 @@ pub struct Drawn {
     /// The middle of each bar, K, and the draws in it; from the 0.1 % to the 99.9 % quantile.
     pub histogram: Vec<(f64, usize)>,
     /// Whether the first-order interval is validated: both its ends lie within the numerical tolerance of
-    /// two significant digits of the standard uncertainty (JCGM 101:2008, clause 8).
+    /// two significant digits of the standard uncertainty (JCGM 101:2008, clause 8), and twice what the ends
+    /// of so many draws scatter by.
     pub first_order_holds: bool,
 }
 
@@ -83,7 +84,8 @@ pub fn draw_temperatures(
     let quantile = |fraction: f64| temperatures[((count - 1) as f64 * fraction).round() as usize];
     let interval = Interval { low: quantile(0.025), high: quantile(0.975) };
     let temperature = place.temperature.value();
-    let tolerance = numerical_tolerance(budget.combined.value());
+    let uncertainty = budget.combined.value();
+    let tolerance = numerical_tolerance(uncertainty) + 2.0 * scatter_of_an_end(count) * uncertainty;
     let first_order_holds = without_answer == 0
         && (temperature - budget.expanded() - interval.low).abs() <= tolerance
         && (temperature + budget.expanded() - interval.high).abs() <= tolerance;
@@ -108,6 +110,14 @@ fn within(normal: &mut impl FnMut() -> f64, value: f64, uncertainty: f64, least:
         }
     }
     value
+}
+
+/// The standard error of the 2.5 % or 97.5 % quantile of normal draws, in their standard deviation:
+/// √(p (1 − p)/n) / φ(1.96), φ the normal density.
+fn scatter_of_an_end(count: usize) -> f64 {
+    const PROBABILITY: f64 = 0.025;
+    const DENSITY: f64 = 0.058_45;
+    (PROBABILITY * (1.0 - PROBABILITY) / count as f64).sqrt() / DENSITY
 }
 
 /// Half of the last of two significant digits (JCGM 101:2008, 7.9.2).

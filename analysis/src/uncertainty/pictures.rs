@@ -39,8 +39,10 @@ pub struct DifferenceSetting<'a> {
     pub unit_surroundings: &'a Surroundings,
     /// What surrounded the baselines.
     pub baseline_surroundings: &'a Surroundings,
-    /// The camera's band.
-    pub table: &'a BandTable,
+    /// The band of the unit's camera.
+    pub unit_table: &'a BandTable,
+    /// The band of the baselines' camera.
+    pub baseline_table: &'a BandTable,
     /// Noise of one pixel of the unit, K.
     pub unit_netd: KelvinDifference,
     /// Noise of one pixel of one baseline, K.
@@ -49,6 +51,8 @@ pub struct DifferenceSetting<'a> {
     pub residual_px: f64,
     /// Whether rises above the air are subtracted rather than temperatures.
     pub above_ambient: bool,
+    /// What the unit's temperatures are multiplied with: 1 but at equal power.
+    pub unit_gain: f64,
 }
 
 /// Standard uncertainties (k = 1), pixel by pixel; invalid where there is no temperature.
@@ -58,8 +62,8 @@ pub struct Certainty {
     pub unit: Frame<Difference>,
     /// Of the difference, K.
     pub difference: Frame<Difference>,
-    /// Of the difference that equal boards would show, K: what chance alone accounts for. An emissivity that
-    /// is wrong makes a difference larger or smaller, but makes none between boards that are alike.
+    /// Of the difference that equally warm boards would show, K: what chance alone accounts for. An emissivity
+    /// that is wrong makes a difference larger or smaller, but makes none where the captures are alike.
     pub between_equals: Frame<Difference>,
 }
 
@@ -78,11 +82,15 @@ pub fn certainty(
     setting.unit.require_same_shape(setting.baseline)?;
     setting.unit.require_same_shape(setting.emissivity)?;
     setting.unit.require_same_shape(setting.emissivity_uncertainty)?;
-    let sides = [setting.unit_surroundings, setting.baseline_surroundings]
-        .map(|surroundings| Side::new(surroundings, setting.table));
+    let unit_side = Side::new(setting.unit_surroundings, setting.unit_table, setting.unit_gain);
+    let baseline_side = Side::new(setting.baseline_surroundings, setting.baseline_table, 1.0);
     let variances = Variances::new(setting, inputs);
-    let apparent =
-        apparent_picture(setting.baseline, setting.emissivity, setting.baseline_surroundings, setting.table)?;
+    let apparent = apparent_picture(
+        setting.baseline,
+        setting.emissivity,
+        setting.baseline_surroundings,
+        setting.baseline_table,
+    )?;
     let mut difference = slope_squared(apparent.view()).into_raw_vec_and_offset().0;
     let mut unit = Vec::with_capacity(difference.len());
     let mut between_equals = Vec::with_capacity(difference.len());
@@ -91,10 +99,12 @@ pub fn certainty(
     for (((&hot, &cold), (&emissivity, &doubt)), slope_squared) in
         temperatures.zip(surfaces).zip(&mut difference)
     {
-        let one = sides[0].derivatives(hot, emissivity);
-        let other = sides[1].derivatives(cold, emissivity);
-        unit.push(variances.of_temperature(&one, doubt).sqrt());
-        between_equals.push(variances.of_difference(&other, &other, doubt, *slope_squared).sqrt());
+        let own = unit_side.derivatives(hot, emissivity);
+        let one = unit_side.scaled(&own);
+        let equal = unit_side.scaled(&unit_side.derivatives(cold, emissivity));
+        let other = baseline_side.derivatives(cold, emissivity);
+        unit.push(variances.of_temperature(&own, doubt).sqrt());
+        between_equals.push(variances.of_difference(&equal, &other, doubt, *slope_squared).sqrt());
         *slope_squared = variances.of_difference(&one, &other, doubt, *slope_squared).sqrt();
     }
     let (rows, columns) = setting.unit.shape();
@@ -125,10 +135,11 @@ struct Side<'a> {
     path_slope: f32,
     transmittance: f32,
     background: f32,
+    gain: f32,
 }
 
 impl<'a> Side<'a> {
-    fn new(surroundings: &Surroundings, table: &'a BandTable) -> Self {
+    fn new(surroundings: &Surroundings, table: &'a BandTable, gain: f64) -> Self {
         let BandRadiance { radiance: reflected, slope: reflected_slope } =
             band_radiance(table.band(), surroundings.reflected);
         let BandRadiance { radiance: path, slope: path_slope } =
@@ -142,6 +153,20 @@ impl<'a> Side<'a> {
             path_slope: path_slope as f32,
             transmittance: transmittance as f32,
             background: (transmittance * reflected + (1.0 - transmittance) * path) as f32,
+            gain: gain as f32,
+        }
+    }
+
+    /// The derivatives of the temperature times this side's gain.
+    #[inline]
+    fn scaled(&self, by: &Derivatives) -> Derivatives {
+        Derivatives {
+            apparent_kelvin: by.apparent_kelvin,
+            apparent: self.gain * by.apparent,
+            emissivity: self.gain * by.emissivity,
+            reflected: self.gain * by.reflected,
+            transmittance: self.gain * by.transmittance,
+            path: self.gain * by.path,
         }
     }
 
@@ -198,8 +223,9 @@ impl Variances {
             baseline_noise: squared(setting.baseline_netd.value()),
             share: share as f32,
             residual: squared(setting.residual_px),
-            ambient: squared(ambient) * (1.0 + share as f32),
-            common_calibration: inputs.shared.calibration,
+            ambient: squared(ambient) * (squared(setting.unit_gain) + share as f32),
+            common_calibration: inputs.shared.calibration
+                && setting.unit_table.band() == setting.baseline_table.band(),
             common_emissivity: inputs.shared.emissivity,
             common_surroundings: inputs.shared.surroundings,
         }
@@ -232,7 +258,7 @@ impl Variances {
     ) -> f32 {
         let squares = |shared: bool, unit: f32, baseline: f32| {
             let left = unit - baseline;
-            if shared { left * left } else { unit * unit + self.share * baseline * baseline }
+            if shared { left * left } else { unit * unit + baseline * baseline }
         };
         let own = self.share * baseline.apparent * baseline.apparent;
         let calibration = squares(

@@ -181,7 +181,7 @@ fn Draws(
                 let holds = if drawn.first_order_holds {
                     "The interval above is confirmed.".to_owned()
                 } else if off < LITTLE * (stated.1 - stated.0) {
-                    format!("The interval above is off by {} at most.", wording::interval(unit, off))
+                    format!("The interval above is off by about {}.", wording::interval(unit, off))
                 } else {
                     "Trust this interval rather than the one above.".to_owned()
                 };
