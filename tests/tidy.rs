@@ -14,7 +14,7 @@ const FLOORS: &[(usize, &[&str])] = &[
     (3, &["inspection", "procedure", "capability", "sequence", "uncertainty"]),
     (4, &["session"]),
     (5, &["comparison"]),
-    (6, &["measured_place", "repeat_study", "synthetic"]),
+    (6, &["measured_place", "repeat_study", "soaked_board", "synthetic"]),
     (7, &["result"]),
 ];
 

@@ -37,6 +37,7 @@ pub mod repeat_study;
 pub mod result;
 pub mod sequence;
 pub mod session;
+pub mod soaked_board;
 pub mod surface;
 #[cfg(feature = "synthetic")]
 pub mod synthetic;

@@ -135,6 +135,30 @@ pub struct TestConditions {
 }
 
 impl TestConditions {
+    /// What `stated` states takes the place of what stands here; the rest stays.
+    pub fn take_over(&mut self, stated: Self) {
+        let Self { voltage, current, frequency, warm_up_minutes, notes } = stated;
+        self.voltage = voltage.or(self.voltage);
+        self.current = current.or(self.current);
+        self.frequency = frequency.or(self.frequency);
+        self.warm_up_minutes = warm_up_minutes.or(self.warm_up_minutes);
+        if !notes.is_empty() {
+            self.notes = notes;
+        }
+    }
+
+    /// What stands here because `former` stated it is forgotten; what was typed since stays.
+    pub fn forget(&mut self, former: &Self) {
+        let unless_former = |own: Option<f64>, former: Option<f64>| own.filter(|_| own != former);
+        self.voltage = unless_former(self.voltage, former.voltage);
+        self.current = unless_former(self.current, former.current);
+        self.frequency = unless_former(self.frequency, former.frequency);
+        self.warm_up_minutes = unless_former(self.warm_up_minutes, former.warm_up_minutes);
+        if self.notes == former.notes {
+            self.notes.clear();
+        }
+    }
+
     /// Electrical power from voltage and current, where both are stated.
     #[must_use]
     pub fn power(&self) -> Option<Watts> {

@@ -25,8 +25,8 @@ pub struct Criteria {
     pub basis: Basis,
     /// A difference smaller than this is never a finding, K.
     pub limit: KelvinDifference,
-    /// A difference smaller than this many standard deviations of noise, spread and
-    /// misalignment together is never a finding.
+    /// A difference smaller than this many times the standard deviation that chance and unit-to-unit spread make
+    /// of equal boards is never a finding.
     pub noise_multiple: f64,
     /// A finding has at least this many pixels.
     pub least_area_px: u32,

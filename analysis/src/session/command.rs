@@ -12,7 +12,7 @@ use crate::inspection::{Criteria, ProbeKey, ProbeReading};
 use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
-use crate::surface::{Finish, Region};
+use crate::surface::{Finish, PlacedOutline, Region};
 use crate::uncertainty::InputUncertainty;
 use crate::units::{Kelvin, TemperatureUnit};
 
@@ -138,6 +138,8 @@ impl Session {
     /// A verdict, readings and landmarks speak of one unit, marks on the picture of one baseline: when
     /// another takes its place they must not be taken for the new one's.
     fn forget_what_belonged_to(&mut self, unit: Option<&ContentHash>, reference: Option<&ContentHash>) {
+        let former =
+            unit.and_then(|hash| self.capture(hash)).map(|record| record.metadata.conditions.clone());
         let unit_changed = unit.is_some() && self.unit().map(|record| &record.hash) != unit;
         let now = self.with_role(Role::Baseline).next().map(|record| &record.hash);
         let reference_changed = reference.is_some() && now != reference;
@@ -145,6 +147,7 @@ impl Session {
             self.verdict = None;
             self.readings.clear();
             self.board.serial.clear();
+            self.conditions.forget(&former.unwrap_or_default());
             if let Some(stated) = self.unit().map(|record| record.metadata.clone()) {
                 self.take_over_what_is_stated(stated);
             }
@@ -154,6 +157,9 @@ impl Session {
             let known = self.with_role(Role::Baseline).next().map(|record| record.metadata.corners.clone());
             self.layout.corners =
                 known.unwrap_or_default().into_iter().map(CornerMark::on_baseline).collect();
+            self.surface.map = None;
+            self.surface.map_uncertainty = None;
+            self.surface.regions.retain(|region| matches!(region.outline, PlacedOutline::Board(_)));
         }
         if unit_changed || reference_changed {
             self.landmarks.clear();
@@ -165,9 +171,7 @@ impl Session {
         if unit.board != BoardIdentity::default() {
             self.board = unit.board;
         }
-        if unit.conditions != TestConditions::default() {
-            self.conditions = unit.conditions;
-        }
+        self.conditions.take_over(unit.conditions);
     }
 
     fn carry_out(&mut self, command: Command) -> Result<(), Refusal> {

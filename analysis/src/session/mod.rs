@@ -29,6 +29,9 @@ use crate::surface::Surface;
 use crate::uncertainty::InputUncertainty;
 use crate::units::{Kelvin, TemperatureUnit};
 
+/// The names of emissivities that were worked out, and of their uncertainty.
+pub const EMISSIVITY_FILES: [&str; 2] = ["emissivity.tiff", "emissivity-uncertainty.tiff"];
+
 /// What a capture is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -230,6 +233,21 @@ impl Session {
         let pictures = self.surface.map.iter().chain(&self.surface.map_uncertainty);
         let worked_out = self.procedures.iter().flat_map(Record::files);
         captures.chain(pictures).chain(worked_out).cloned().collect()
+    }
+
+    /// The name of a file that the session needs; empty where it needs none of this content.
+    #[must_use]
+    pub fn file_name_of(&self, hash: &ContentHash) -> &str {
+        if let Some(record) = self.capture(hash) {
+            return &record.file_name;
+        }
+        let is_doubt = |record: &Record| record.files().get(1) == Some(&hash);
+        let doubted = self.surface.map_uncertainty.as_ref() == Some(hash);
+        match (doubted || self.procedures.iter().any(is_doubt), self.files().contains(hash)) {
+            (true, _) => EMISSIVITY_FILES[1],
+            (false, true) => EMISSIVITY_FILES[0],
+            (false, false) => "",
+        }
     }
 
     /// The capture with this content.

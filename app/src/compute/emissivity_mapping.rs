@@ -14,7 +14,7 @@ const NOTHING_CHANGED: &str = "The session is as it was.";
 const ALIGNING: f64 = 0.8;
 
 impl Workbench {
-    /// Works the map out and keeps its files as if they had been loaded.
+    /// Works the map out; its files come back as bytes.
     pub(super) fn map_emissivity(
         &mut self,
         session: &Session,

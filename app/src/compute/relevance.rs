@@ -26,6 +26,8 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.gauges.clear();
     relevant.verdict = None;
     relevant.readings.clear();
+    relevant.procedures.clear();
+    relevant.repeatability = None;
     for record in &mut relevant.captures {
         record.metadata.notes.clear();
         record.metadata.time.clear();

@@ -105,7 +105,6 @@ pub fn serve() {
     post(&scope, &Answer::Ready, Vec::new());
 }
 
-/// A panicked worker is of no further use; its last message says why.
 /// A mark on the browser's own time line: how long each step takes can be read in its tools.
 fn mark(scope: &DedicatedWorkerGlobalScope, stage: &str) {
     if let Some(performance) = scope.performance() {
@@ -114,6 +113,7 @@ fn mark(scope: &DedicatedWorkerGlobalScope, stage: &str) {
     }
 }
 
+/// A panicked worker is of no further use; its last message says why.
 fn report_panics() {
     std::panic::set_hook(Box::new(|panic| {
         // The hook must be `Send`, which the scope is not: it is found again when needed.

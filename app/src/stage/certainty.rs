@@ -2,8 +2,10 @@
 //! smaller, and, on request, the distribution itself.
 
 use analysis::measured_place::{difference_place, unit_place};
+use analysis::propagation::Interval;
 use analysis::uncertainty::{
     Budget, Drawn, Effort, EffortGain, TemperaturePlace, draw_temperatures, efforts, is_skewed,
+    temperature_interval,
 };
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -11,7 +13,7 @@ use leptos::prelude::*;
 use super::draws_chart::DrawsChart;
 use super::look::{Look, Plane};
 use super::shown::pixel_at;
-use crate::store::Store;
+use crate::store::{ComparisonState, Store};
 use crate::wording;
 
 /// How many times the inputs are drawn: the ends of the interval are then good to about a hundredth of its width.
@@ -25,6 +27,8 @@ const LITTLE: f64 = 0.05;
 struct Known {
     place: TemperaturePlace,
     temperature: Budget,
+    /// Where ± would be wrong.
+    interval: Option<Interval>,
     difference: Option<Budget>,
     efforts: Vec<EffortGain>,
     unit: TemperatureUnit,
@@ -35,13 +39,16 @@ fn known(store: Store, look: Look) -> Option<Known> {
     let cursor = look.cursor.get().filter(|cursor| cursor.plane == Plane::Baseline)?;
     let (row, column) = pixel_at(cursor.at)?;
     let session = store.session().get();
-    let state = store.comparison().get();
-    let comparison = state.latest()?;
+    let ComparisonState::Ready(comparison) = store.comparison().get() else { return None };
+    let comparison = &*comparison;
     let place = unit_place(&session, comparison, row, column)?;
     let inputs = &session.input_uncertainty;
     Some(Known {
         place,
         temperature: place.budget(inputs).ok()?,
+        interval: is_skewed(place.emissivity.value(), place.emissivity_uncertainty)
+            .then(|| temperature_interval(&place, inputs).ok())
+            .flatten(),
         difference: difference_place(&session, comparison, row, column)
             .and_then(|place| place.budget(inputs).ok()),
         efforts: efforts(&place, inputs).unwrap_or_default(),
@@ -78,6 +85,9 @@ fn KnownPlace(
 ) -> impl IntoView {
     let unit = known.unit;
     let skewed = is_skewed(known.place.emissivity.value(), known.place.emissivity_uncertainty);
+    let between = known.interval.map(|interval| {
+        format!("between {} (95 %)", wording::temperature_between(unit, interval.low, interval.high))
+    });
     let gains = known.efforts.clone();
     let now = known.temperature.combined.value();
     let none = gains.is_empty();
@@ -93,10 +103,10 @@ fn KnownPlace(
         .collect();
     view! {
         <div class="certainty-body">
-            <BudgetTable title="Temperature of the unit" budget=known.temperature unit=unit />
+            <BudgetTable title="Temperature of the unit" budget=known.temperature between=between unit=unit />
             {known
                 .difference
-                .map(|budget| view! { <BudgetTable title="Difference from the baseline" budget=budget unit=unit /> })}
+                .map(|budget| view! { <BudgetTable title="Difference from the baseline" budget=budget between=None unit=unit /> })}
             <div>
                 <h4>"What would make the temperature better known"</h4>
                 <ul class="efforts">{gains}</ul>
@@ -117,6 +127,9 @@ fn BudgetTable(
     title: &'static str,
     /// What it is made of.
     budget: Budget,
+    /// The interval to state instead of ±, where that leans to one side.
+    #[prop(optional_no_strip)]
+    between: Option<String>,
     /// The unit to show it in.
     unit: TemperatureUnit,
 ) -> impl IntoView {
@@ -138,8 +151,9 @@ fn BudgetTable(
             }
         })
         .collect();
-    let whole =
-        format!("± {} (95 %, k = {:.2})", wording::interval(unit, budget.expanded()), budget.coverage_factor);
+    let whole = between.unwrap_or_else(|| {
+        format!("± {} (95 %, k = {:.2})", wording::interval(unit, budget.expanded()), budget.coverage_factor)
+    });
     view! {
         <table class="table budget">
             <caption>{format!("{title}: {whole}")}</caption>

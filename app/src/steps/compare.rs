@@ -115,7 +115,15 @@ fn Findings() -> impl IntoView {
                         wording::count(pixels, "pixel")
                     ),
                 };
-                format!("Noise of the difference: {noise}.{blind}")
+                let aside = comparison.set_aside.unit + comparison.set_aside.baselines;
+                let alone = match aside {
+                    0 => String::new(),
+                    pixels => format!(
+                        " {} that stood alone counted as the detector's and were set aside.",
+                        wording::count(pixels, "pixel")
+                    ),
+                };
+                format!("Noise of the difference: {noise}.{blind}{alone}")
             }
         })
     };

@@ -236,8 +236,7 @@ impl Store {
         self.engine.update_value(|engine| {
             for (hash, buffer) in captures.into_iter().zip(buffers) {
                 if let Buffer::Bytes(bytes) = buffer {
-                    let file_name =
-                        session.capture(&hash).map_or_else(String::new, |record| record.file_name.clone());
+                    let file_name = session.file_name_of(&hash).to_owned();
                     engine.originals.insert(hash, Original { file_name, bytes: Rc::from(bytes) });
                 }
             }

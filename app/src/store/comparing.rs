@@ -165,9 +165,12 @@ impl Store {
         {
             return Missing::Person(format!("Say what the numbers of {} mean.", record.file_name));
         }
+        // Pictures that were worked out once and are not used may be gone: nothing waits for them.
+        let used = session.captures.iter().filter(in_use).map(|record| &record.hash);
+        let used = used.chain(&session.surface.map).chain(&session.surface.map_uncertainty);
         let lacking = self
             .known
-            .with_untracked(|known| pixels_of(session).into_iter().find(|hash| !known.contains_key(hash)));
+            .with_untracked(|known| used.into_iter().find(|hash| !known.contains_key(hash)).cloned());
         match lacking {
             None => Missing::Nothing,
             Some(hash) if self.engine.with_value(|engine| engine.originals.contains_key(&hash)) => {
@@ -223,10 +226,10 @@ impl Store {
                 self.capture_over(batch, id, None);
             }
             Purpose::Restore => self.tell(told("The result file was not opened: it was stopped.".to_owned())),
-            Purpose::MapEmissivity => {
+            Purpose::MapEmissivity { .. } => {
                 self.tell(told("The emissivities were not worked out: it was stopped.".to_owned()));
             }
-            Purpose::StudyRepeats => {
+            Purpose::StudyRepeats { .. } => {
                 self.tell(told("The repeat captures were not studied: it was stopped.".to_owned()));
             }
             Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use analysis::content_hash::ContentHash;
 use analysis::procedure::{Record, SoakedMap, SoakedOutcome};
-use analysis::session::{Command, Session};
+use analysis::session::{Command, EMISSIVITY_FILES, Session};
 use leptos::prelude::*;
 
 use super::Store;
@@ -12,16 +12,16 @@ use super::engine::{Original, Purpose};
 use crate::compute::protocol::{Buffer, Job, bytes};
 use crate::notice::Notice;
 
-/// The names under which the two pictures are kept.
-const FILE_NAMES: [&str; 2] = ["emissivity.tiff", "emissivity-uncertainty.tiff"];
-
 impl Store {
     /// Works out the emissivity of every pixel, keeps the record and uses the picture.
     pub fn map_emissivity(self, entered: SoakedMap) {
-        let session = Box::new(Session::clone(&self.session.get_untracked()));
+        let session = self.session.get_untracked();
         self.engine.update_value(|engine| {
-            let job = Job::MapEmissivity { session, entered: Box::new(entered) };
-            engine.ask(Purpose::MapEmissivity, job, Vec::new());
+            let job = Job::MapEmissivity {
+                session: Box::new(Session::clone(&session)),
+                entered: Box::new(entered),
+            };
+            engine.ask(Purpose::MapEmissivity { session }, job, Vec::new());
         });
         self.pump();
     }
@@ -35,7 +35,7 @@ impl Store {
         let mut kept = |place: usize| {
             let bytes = bytes(&mut buffers, place).ok()?;
             let hash = ContentHash::of(&bytes);
-            let original = Original { file_name: FILE_NAMES[place].to_owned(), bytes: Rc::from(bytes) };
+            let original = Original { file_name: EMISSIVITY_FILES[place].to_owned(), bytes: Rc::from(bytes) };
             self.engine.update_value(|engine| drop(engine.originals.insert(hash.clone(), original)));
             Some(hash)
         };

@@ -40,10 +40,10 @@ pub(super) enum Purpose {
     EmissivityPicture,
     /// The comparison of this session.
     Compare { session: Arc<Session> },
-    /// The emissivities of the soaked board.
-    MapEmissivity,
-    /// What the bench can call.
-    StudyRepeats,
+    /// The emissivities of the soaked board, in this session.
+    MapEmissivity { session: Arc<Session> },
+    /// What the bench can call, in this session.
+    StudyRepeats { session: Arc<Session> },
     /// A document to download.
     Write,
     /// A result file to restore.

@@ -89,8 +89,7 @@ impl Store {
         };
         for hash in pixels_of(&session) {
             let bytes = storage.capture(&hash).await.map_err(|error| error.to_string())?;
-            let file_name =
-                session.capture(&hash).map_or_else(String::new, |record| record.file_name.clone());
+            let file_name = session.file_name_of(&hash).to_owned();
             if let Some(bytes) = bytes {
                 self.engine.update_value(|engine| {
                     engine.keeper.kept.insert(hash.clone());

@@ -11,10 +11,10 @@ use crate::compute::protocol::Job;
 impl Store {
     /// Studies repeat captures of one board.
     pub fn study_repeats(self, captures: Vec<ContentHash>, confidence: f64) {
-        let session = Box::new(Session::clone(&self.session.get_untracked()));
+        let session = self.session.get_untracked();
         self.engine.update_value(|engine| {
-            let job = Job::StudyRepeats { session, captures, confidence };
-            engine.ask(Purpose::StudyRepeats, job, Vec::new());
+            let job = Job::StudyRepeats { session: Box::new(Session::clone(&session)), captures, confidence };
+            engine.ask(Purpose::StudyRepeats { session }, job, Vec::new());
         });
         self.pump();
     }

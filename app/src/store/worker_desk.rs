@@ -144,10 +144,35 @@ impl Store {
             Outcome::Restored { file_name, session, captures } => {
                 self.take_restored(&file_name, *session, captures, buffers);
             }
-            Outcome::Studied { study } => self.dispatch(Command::KeepRepeatability { study: Some(study) }),
-            Outcome::EmissivityMapped { entered, map } => self.take_emissivity_map(*entered, *map, buffers),
+            Outcome::Studied { study } => {
+                if self.still_holds(&purpose) {
+                    self.dispatch(Command::KeepRepeatability { study: Some(study) });
+                }
+            }
+            Outcome::EmissivityMapped { entered, map } => {
+                if self.still_holds(&purpose) {
+                    self.take_emissivity_map(*entered, *map, buffers);
+                }
+            }
             Outcome::Failed { what, hint } => self.on_failed(id, purpose, Notice::trouble(what, hint)),
         }
+    }
+
+    /// Whether the session still has the captures that a job was asked about; if not, the answer is dropped and
+    /// that is told.
+    fn still_holds(self, purpose: &Purpose) -> bool {
+        let (Purpose::MapEmissivity { session } | Purpose::StudyRepeats { session }) = purpose else {
+            return true;
+        };
+        let now = self.session.get_untracked();
+        let holds = now.captures == session.captures && now.layout == session.layout;
+        if !holds {
+            self.tell(Notice::warning(
+                "The captures changed while they were worked on: the result was dropped.",
+                "Ask for it again.",
+            ));
+        }
+        holds
     }
 
     /// A job that could not be done: told, and its traces removed.
@@ -177,8 +202,8 @@ impl Store {
             Purpose::Write
             | Purpose::Restore
             | Purpose::EmissivityPicture
-            | Purpose::MapEmissivity
-            | Purpose::StudyRepeats => {
+            | Purpose::MapEmissivity { .. }
+            | Purpose::StudyRepeats { .. } => {
                 self.tell(notice);
             }
         }

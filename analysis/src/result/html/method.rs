@@ -46,10 +46,22 @@ fn correction(session: &Session, unit: InUnit) -> Markup {
     html! {
         "Each pixel's in-band radiance is reduced by what the path adds and the surface reflects, divided by emissivity "
         "and transmittance, and turned into temperature by Planck's law over the capture's band. Reflected apparent temperature "
-        (unit.read_temperature(surroundings.reflected)) "; path transmittance "
+        (unit.read_temperature(surroundings.reflected)) (own_reflected(session, unit)) "; path transmittance "
         (number(surroundings.transmittance.value(), 3)) " at " (unit.read_temperature(surroundings.path))
         ". Surfaces are taken as opaque and grey in the band, surroundings as uniform."
     }
+}
+
+/// The reflected temperatures that were measured with single captures.
+fn own_reflected(session: &Session, unit: InUnit) -> String {
+    let used = session.captures.iter().filter(|record| record.role != Role::Aside);
+    let own: Vec<String> = used
+        .filter_map(|record| {
+            let reflected = record.metadata.reflected?;
+            Some(format!("{} for {}", unit.read_temperature(reflected), record.file_name))
+        })
+        .collect();
+    if own.is_empty() { String::new() } else { format!(" (but {})", own.join(", ")) }
 }
 
 fn emissivity(session: &Session) -> Markup {
@@ -124,7 +136,8 @@ fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Marku
     html! {
         "The difference is that of " (basis_words(criteria.basis)) ". A place counts when it exceeds both "
         (unit.read_size(criteria.limit)) " and " (criteria.noise_multiple)
-        " standard deviations of noise, unit-to-unit spread and misalignment together, over at least "
+        " times what chance and unit-to-unit spread make of equal boards (noise, drift, air temperature, misalignment and "
+        "every input that the captures do not share), over at least "
         (count_of(criteria.least_area_px as usize, "pixel", "pixels")) ". Noise of the difference "
         (unit.read_size(comparison.noise)) " (one standard deviation)"
         @if let Some((lo, hi)) = tolerance { "; tolerance by pixel " (size(lo)) " to " (size(hi)) }
@@ -136,6 +149,11 @@ fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Marku
 fn invalid(comparison: &Comparison) -> Markup {
     let (rows, columns) = comparison.baseline.shape();
     html! {
+        @let aside = &comparison.set_aside;
+        @if aside.unit + aside.baselines > 0 {
+            "Isolated pixels that stood alone were taken for the detector's and set aside: " (aside.unit) " in the unit, "
+            (aside.baselines) " in the baselines. "
+        }
         "Of " (rows * columns) " pixels: baseline " (missing(&comparison.baseline)) ", unit " (missing(&comparison.unit))
         " (of these " (comparison.rejected.no_physical_answer)
         " have no physical temperature with this emissivity and surroundings), difference "

@@ -117,7 +117,7 @@ fn finding_budget(
                 }
                 tr {
                     td { strong { "95 %, k = " (number(temperature.coverage_factor, 2)) } }
-                    td.number { strong { "± " (expanded(&temperature, unit)) } } td {}
+                    td.number { strong { @if skewed { "see above" } @else { "± " (expanded(&temperature, unit)) } } } td {}
                     td.number { strong { "± " (expanded(&difference, unit)) } } td {}
                 }
             }

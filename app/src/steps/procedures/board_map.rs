@@ -1,8 +1,9 @@
 //! The emissivity of every pixel, from captures of the board soaked at known temperatures, unpowered.
 
 use analysis::content_hash::ContentHash;
-use analysis::procedure::{ReflectedKnowledge, Soak, SoakedMap};
-use analysis::session::{Role, Session};
+use analysis::procedure::SoakedMap;
+use analysis::session::Role;
+use analysis::soaked_board::soaked_map;
 use analysis::units::{Kelvin, KelvinDifference};
 use leptos::prelude::*;
 
@@ -20,51 +21,12 @@ const STEPS: [&str; 5] = [
     "A second soak at another temperature finds what each pixel mirrors as well.",
 ];
 
-/// The noise of a camera that states none, K (common practice, no source).
-fn usual_noise() -> KelvinDifference {
-    KelvinDifference::new(0.05).unwrap_or(KelvinDifference::ZERO)
-}
-
 /// What is said of one capture: the board's temperature, where it is a soak.
 type Stated = Vec<(ContentHash, Option<Kelvin>)>;
 
-/// The procedure as entered, or what is missing.
-fn entered(
-    session: &Session,
-    stated: &Stated,
-    board_uncertainty: KelvinDifference,
-    solve: bool,
-) -> Result<SoakedMap, String> {
-    let soak = |(hash, board): &(ContentHash, Option<Kelvin>)| {
-        session.capture(hash)?;
-        Some(Soak {
-            captures: vec![hash.clone()],
-            board: (*board)?,
-            board_uncertainty,
-            reading_uncertainty: KelvinDifference::ZERO,
-        })
-    };
-    let soaks: Vec<Soak> = stated.iter().filter_map(soak).collect();
-    let first = soaks.first().ok_or("State the temperature of at least one capture that was set aside.")?;
-    let netd =
-        first.captures.first().and_then(|hash| session.capture(hash)).and_then(|record| record.metadata.netd);
-    let reflected = if solve {
-        ReflectedKnowledge::Solved
-    } else {
-        ReflectedKnowledge::Stated {
-            temperature: session.surroundings.reflected,
-            uncertainty: session.input_uncertainty.reflected,
-        }
-    };
-    Ok(SoakedMap {
-        band: session.band,
-        transmittance: session.surroundings.transmittance,
-        path: session.surroundings.path,
-        reflected,
-        noise: netd.unwrap_or_else(usual_noise),
-        uncertainty_limit: SoakedMap::USUAL_LIMIT,
-        soaks,
-    })
+/// The captures that are soaks, with the board's temperature.
+fn soaks(stated: &Stated) -> Vec<(ContentHash, Kelvin)> {
+    stated.iter().filter_map(|(hash, board)| Some((hash.clone(), (*board)?))).collect()
 }
 
 /// The procedure.
@@ -82,7 +44,8 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
     let solve = RwSignal::new(false);
     let ready = Memo::new(move |_| {
         let session = store.session().get();
-        stated.with(|stated| entered(&session, stated, uncertainty.get(), solve.get()))
+        let soaks = stated.with(soaks);
+        soaked_map(&session, &soaks, uncertainty.get(), solve.get()).map_err(|error| error.to_string())
     });
     let fields = move || {
         aside
@@ -120,7 +83,7 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
             store.map_emissivity(entered);
         }
     };
-    let soaks = move || ready.with(|ready| ready.as_ref().map_or(0, |entered| entered.soaks.len()));
+    let count = move || ready.with(|ready| ready.as_ref().map_or(0, |entered| entered.soaks.len()));
     view! {
         <Guided name="Emissivity of the whole board, unpowered" steps=&STEPS caution=SoakedMap::CAUTION testid="by-soak">
             <p class="remark" hidden=move || !aside.with(Vec::is_empty)>
@@ -134,13 +97,13 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
                     commit=needed(move |typed| uncertainty.set(typed))
                 />
             </div>
-            <div hidden=move || soaks() < 2>
+            <div hidden=move || count() < 2>
                 <Tick label="Find what each pixel mirrors as well" on=solve set=move |on| solve.set(on) />
             </div>
             <p class="remark" role="status">
                 {move || match ready.get() {
                     Ok(entered) => format!("From {}; captures are aligned with the baseline first.", wording::count(entered.soaks.len(), "soak")),
-                    Err(what) => what,
+                    Err(what) => format!("Still missing: {what}."),
                 }}
             </p>
             <div class="row">

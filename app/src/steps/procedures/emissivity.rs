@@ -1,5 +1,6 @@
 //! The emissivity of one place, against a contact thermometer or a surface of known emissivity.
 
+use analysis::comparison::band_at_the_bench;
 use analysis::procedure::{ContactMethod, ContactRepeat, Record, ReferenceMethod, ReferenceRepeat};
 use analysis::units::{Emissivity, KelvinDifference};
 use leptos::prelude::*;
@@ -42,7 +43,7 @@ pub fn ByContact() -> impl IntoView {
         let session = store.session().get();
         let repeats = rows.with(|rows| pairs(rows));
         let entered = ContactMethod {
-            band: session.band,
+            band: band_at_the_bench(&session),
             surroundings: session.surroundings,
             reflected_uncertainty: session.input_uncertainty.reflected,
             contact_uncertainty: contact.get(),
@@ -82,7 +83,7 @@ pub fn ByReference() -> impl IntoView {
         let session = store.session().get();
         let repeats = rows.with(|rows| pairs(rows));
         let entered = ReferenceMethod {
-            band: session.band,
+            band: band_at_the_bench(&session),
             surroundings: session.surroundings,
             reflected_uncertainty: session.input_uncertainty.reflected,
             reference: Emissivity::new(reference.get()).map_err(|error| error.to_string())?,

@@ -38,8 +38,9 @@ pub fn ReadingRows(
     columns: &'static [&'static str],
     /// The rows.
     rows: RwSignal<Vec<Row>>,
-    /// The column of the camera's own readings, which the picture can fill.
-    camera: usize,
+    /// The column of the camera's own readings, where the picture can fill it.
+    #[prop(optional)]
+    camera: Option<usize>,
     /// Stable name for the browser tests.
     testid: &'static str,
 ) -> impl IntoView {
@@ -67,8 +68,13 @@ pub fn ReadingRows(
             .collect::<Vec<_>>()
     };
     let under_cross = under_cross_hair();
+    // The same pixel twice is no repeat.
+    let fresh = move || {
+        let (Some(kelvin), Some(camera)) = (under_cross.get(), camera) else { return false };
+        rows.with(|rows| rows.iter().all(|row| row[camera] != Some(kelvin)))
+    };
     let take = move |_| {
-        let Some(kelvin) = under_cross.get_untracked() else { return };
+        let (Some(kelvin), Some(camera)) = (under_cross.get_untracked(), camera) else { return };
         rows.update(|rows| match rows.iter_mut().find(|row| row[camera].is_none()) {
             Some(row) => row[camera] = Some(kelvin),
             None => {
@@ -91,7 +97,8 @@ pub fn ReadingRows(
                 <Icon sign=Sign::Remove />
             </button>
             <button
-                disabled=move || under_cross.with(Option::is_none)
+                hidden=camera.is_none()
+                disabled=move || !fresh()
                 title="The apparent temperature of the baseline picture, averaged over 3 × 3 pixels"
                 on:click=take
             >

@@ -1,5 +1,6 @@
 //! The reflected apparent temperature, by a reflector or by a direct view.
 
+use analysis::comparison::band_at_the_bench;
 use analysis::procedure::{DirectMethod, Record, ReflectorMethod};
 use analysis::units::KelvinDifference;
 use leptos::prelude::*;
@@ -36,7 +37,7 @@ pub fn ByReflector() -> impl IntoView {
     let store = Store::expect();
     let (rows, camera) = (three_rows(), RwSignal::new(usual_camera_uncertainty()));
     let record = Signal::derive(move || {
-        let band = store.session().with(|session| session.band);
+        let band = store.session().with(|session| band_at_the_bench(session));
         let entered = ReflectorMethod {
             band,
             readings: rows.with(|rows| single(rows)),
@@ -47,7 +48,7 @@ pub fn ByReflector() -> impl IntoView {
     });
     view! {
         <Guided name="Reflected temperature, from foil" steps=&BY_REFLECTOR testid="by-reflector">
-            <ReadingRows columns=&["Reading"] rows=rows camera=0 testid="by-reflector" />
+            <ReadingRows columns=&["Reading"] rows=rows testid="by-reflector" />
             <CameraUncertainty value=camera />
             <OutcomeCard record=record testid="by-reflector" />
         </Guided>
@@ -65,7 +66,7 @@ pub fn ByDirectView() -> impl IntoView {
     });
     view! {
         <Guided name="Reflected temperature, by looking at what the board mirrors" steps=&BY_DIRECT_VIEW testid="by-direct-view">
-            <ReadingRows columns=&["Reading"] rows=rows camera=0 testid="by-direct-view" />
+            <ReadingRows columns=&["Reading"] rows=rows testid="by-direct-view" />
             <CameraUncertainty value=camera />
             <OutcomeCard record=record testid="by-direct-view" />
         </Guided>
