@@ -134,7 +134,7 @@ impl TemperaturePlace {
     }
 
     /// Noise of the place as apparent temperature, K.
-    fn noise(&self) -> f64 {
+    pub(super) fn noise(&self) -> f64 {
         self.netd.value() / self.pixels.max(1.0).sqrt()
     }
 

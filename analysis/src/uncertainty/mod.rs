@@ -13,6 +13,7 @@
 
 pub mod budget;
 pub mod effort;
+mod extremes;
 pub mod inputs;
 pub mod monte_carlo;
 pub mod pictures;
@@ -23,4 +24,4 @@ pub use effort::{Effort, EffortGain, efforts};
 pub use inputs::{CalibrationUncertainty, InputUncertainty, SharedInputs};
 pub use monte_carlo::{Drawn, draw_temperatures};
 pub use pictures::{Certainty, DifferenceSetting, certainty, expanded, is_measurable};
-pub use skewed::{is_skewed, temperature_interval};
+pub use skewed::{difference_margins, is_skewed, temperature_interval};
