@@ -12,6 +12,7 @@ const FLOORS: &[(usize, &[&str])] = &[
     (1, &["palette", "homography_fit", "radiometry", "noise", "gradient", "propagation"]),
     (2, &["capture", "surface", "board", "registration"]),
     (3, &["inspection", "procedure", "capability", "sequence", "uncertainty"]),
+    (3, &["inspection", "population"]),
     (4, &["session"]),
     (5, &["comparison"]),
     (6, &["measured_place", "repeat_study", "synthetic"]),
