@@ -8,5 +8,7 @@
 
 pub mod nuisance;
 mod summed_area;
+pub mod trusted;
 
 pub use nuisance::{Estimate, NuisanceError, NuisanceFit, fit_nuisance};
+pub use trusted::without_metal;

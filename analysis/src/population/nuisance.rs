@@ -67,12 +67,17 @@ const STEP: usize = 2;
 /// Samples are means within this many pixels, against noise.
 const SAMPLE_RADIUS: usize = 1;
 /// A part's surroundings reach this fraction of the picture's width to each side.
-const SURROUNDINGS: f64 = 0.05;
+const SURROUNDINGS: f64 = 0.04;
 /// Parts of healthy boards differ in power by about this fraction (common practice, no source): it
 /// keeps a single hot part from outweighing all others.
 const PART_POWER_SPREAD: f64 = 0.03;
 /// Pixels that rise by less than this fraction of the hot places' rise hold the offset.
 const NEAR_AMBIENT: f64 = 0.1;
+/// A place tells the power when it stands out by more than this fraction of what the hottest bodies do:
+/// weaker contrasts (tall bodies that stay cool, copper edges) follow the board's own rise, skirt included.
+const STANDS_OUT: f64 = 0.3;
+/// Surroundings with more than this share of near-ambient pixels reach over the board's edge.
+const BEYOND_THE_EDGE: f64 = 0.02;
 /// Tukey's biweight rejects beyond this many standard deviations: 95 % efficient for normal noise.
 const BIWEIGHT: f64 = 4.685;
 const MAD_TO_SIGMA: f64 = 1.482_602_218_505_602;
@@ -91,6 +96,8 @@ struct Sample {
     change: f64,
     rise_contrast: f64,
     change_contrast: f64,
+    /// Whether the contrast tells of a part's own power.
+    telling: bool,
 }
 
 /// Fits offset, power factor and tilt of `unit` against `baseline`, which was taken at `ambient`.
@@ -109,12 +116,7 @@ pub fn fit_nuisance(
     }
     let power = power_change(&samples);
     let (offset, tilt, anchored) = offset_and_tilt(&samples, power);
-    Ok(NuisanceFit {
-        offset,
-        power_factor: Estimate { value: 1.0 + power.value, ..power },
-        tilt,
-        anchored,
-    })
+    Ok(NuisanceFit { offset, power_factor: Estimate { value: 1.0 + power.value, ..power }, tilt, anchored })
 }
 
 impl NuisanceFit {
@@ -171,8 +173,14 @@ fn samples(baseline: &Frame<SurfaceKelvin>, ambient: Kelvin, unit: &Frame<Surfac
     let ambient = ambient.value() as f32;
     let pairs = || baseline.as_slice().iter().zip(unit.as_slice());
     // Valid in both or in neither, so that both means run over the same pixels.
-    let rises = SummedArea::new((rows, columns), pairs().map(|(b, u)| if u.is_nan() { f32::NAN } else { b - ambient }));
+    let rise_of = |b: f32, u: f32| if u.is_nan() { f32::NAN } else { b - ambient };
+    let rises = SummedArea::new((rows, columns), pairs().map(|(b, u)| rise_of(*b, *u)));
     let changes = SummedArea::new((rows, columns), pairs().map(|(b, u)| u - b));
+    let cool = near_ambient(pairs().map(|(b, u)| rise_of(*b, *u)).step_by(7));
+    let cool_places = SummedArea::new(
+        (rows, columns),
+        pairs().map(|(b, u)| if f64::from(rise_of(*b, *u)) <= cool { 1.0 } else { 0.0 }),
+    );
     let surroundings = ((columns as f64 * SURROUNDINGS).round() as usize).max(2);
     let across = columns.div_ceil(CLUSTER);
     let mut samples = Vec::with_capacity(rows * columns / (STEP * STEP));
@@ -183,46 +191,55 @@ fn samples(baseline: &Frame<SurfaceKelvin>, ambient: Kelvin, unit: &Frame<Surfac
                 continue;
             }
             let (change, _) = changes.mean_around(row, column, SAMPLE_RADIUS);
+            let change_contrast = change - changes.mean_around(row, column, surroundings).0;
+            // Of both pictures together: a contrast that one of them alone has by chance would be
+            // picked by it, and then be missing in the other.
+            let rise_contrast = rise - rises.mean_around(row, column, surroundings).0 + change_contrast / 2.0;
             samples.push(Sample {
                 cluster: row / CLUSTER * across + column / CLUSTER,
                 place: [position(column, columns), position(row, rows)],
                 rise,
                 change,
-                rise_contrast: rise - rises.mean_around(row, column, surroundings).0,
-                change_contrast: change - changes.mean_around(row, column, surroundings).0,
+                rise_contrast,
+                change_contrast,
+                telling: cool_places.mean_around(row, column, surroundings).0 < BEYOND_THE_EDGE,
             });
         }
+    }
+    let inside = samples.iter().filter(|s| s.telling).map(|s| s.rise_contrast);
+    let least = STANDS_OUT * quantile(inside, 0.98).max(0.0);
+    for sample in &mut samples {
+        sample.telling &= sample.rise_contrast > least;
     }
     samples
 }
 
+/// The rise up to which a pixel counts as near ambient, K.
+fn near_ambient(rises: impl Iterator<Item = f32>) -> f64 {
+    NEAR_AMBIENT * quantile(rises.map(f64::from).filter(|rise| !rise.is_nan()), 0.95).max(0.0)
+}
+
 /// The slope p − 1 of the contrasts of change against those of rise.
 fn power_change(samples: &[Sample]) -> Estimate {
-    let noise = scale(samples.iter().map(|s| s.change_contrast));
+    let telling = || samples.iter().filter(|s| s.telling);
+    let noise = scale(samples.iter().map(|s| s.change_contrast)).max(LEAST_SCALE);
     // A pixel's vote: how well its own contrast can tell the slope.
     let vote = |s: &Sample| {
         let deviation = noise.hypot(PART_POWER_SPREAD * s.rise_contrast);
         1.0 / (deviation * deviation)
     };
-    let mut ratios: Vec<(f64, f64)> = samples
-        .iter()
-        .filter(|s| s.rise_contrast.abs() > 1e-9)
+    let mut ratios: Vec<(f64, f64)> = telling()
         .map(|s| (s.change_contrast / s.rise_contrast, vote(s).sqrt() * s.rise_contrast.abs()))
         .collect();
     let Some(mut slope) = weighted_median(&mut ratios) else {
         return Estimate { value: 0.0, standard_uncertainty: f64::INFINITY };
     };
     let residual = |s: &Sample, slope: f64| (s.change_contrast - slope * s.rise_contrast) * vote(s).sqrt();
-    // The scale is that of the pixels with a contrast to speak of: the flat ones only show noise.
-    let spread = |slope: f64| {
-        let telling = samples.iter().filter(|s| (PART_POWER_SPREAD * s.rise_contrast).abs() > 0.5 * noise);
-        let scale_of_telling = scale(telling.map(|s| residual(s, slope)));
-        scale_of_telling.max(scale(samples.iter().map(|s| residual(s, slope)))).max(LEAST_SCALE)
-    };
+    let spread = |slope: f64| scale(telling().map(|s| residual(s, slope))).max(LEAST_SCALE);
     let mut unit_scale = spread(slope);
     for _ in 0..ITERATIONS {
         let (mut above, mut below) = (0.0, 0.0);
-        for s in samples {
+        for s in telling() {
             let weight = vote(s) * biweight(residual(s, slope) / unit_scale);
             above += weight * s.rise_contrast * s.change_contrast;
             below += weight * s.rise_contrast * s.rise_contrast;
@@ -240,28 +257,25 @@ fn power_change(samples: &[Sample]) -> Estimate {
     }
     let mut clusters = Clusters::default();
     let mut below = 0.0;
-    for s in samples {
+    for s in telling() {
         let weight = vote(s) * biweight(residual(s, slope) / unit_scale);
         clusters.add(s.cluster, weight * s.rise_contrast * (s.change_contrast - slope * s.rise_contrast));
         below += weight * s.rise_contrast * s.rise_contrast;
     }
     let uncertainty = if below > 0.0 { clusters.norm() / below } else { f64::INFINITY };
-    Estimate { value: slope, standard_uncertainty: uncertainty }
+    // From the slope against the mean of both, (p − 1) / ((p + 1) / 2), to p − 1.
+    let half = 1.0 - slope / 2.0;
+    Estimate { value: slope / half, standard_uncertainty: uncertainty / (half * half) }
 }
 
 /// Offset and tilt from the coolest pixels, and whether those stay near ambient.
 fn offset_and_tilt(samples: &[Sample], power: Estimate) -> (Estimate, [f64; 2], bool) {
-    let mut rises: Vec<f64> = samples.iter().map(|s| s.rise).collect();
-    rises.sort_unstable_by(f64::total_cmp);
-    let quantile = |share: f64| rises.get((share * (rises.len() - 1) as f64) as usize).copied().unwrap_or(0.0);
-    let hot = quantile(0.95).max(0.0);
-    let anchored = quantile(0.05) <= NEAR_AMBIENT * hot;
-    let limit = quantile(0.05).max(NEAR_AMBIENT * hot);
-    let cool: Vec<(&Sample, f64)> = samples
-        .iter()
-        .filter(|s| s.rise <= limit)
-        .map(|s| (s, s.change - power.value * s.rise))
-        .collect();
+    let near = near_ambient(samples.iter().map(|s| s.rise as f32));
+    let coolest = quantile(samples.iter().map(|s| s.rise), 0.05);
+    let anchored = coolest <= near;
+    let limit = coolest.max(near);
+    let cool: Vec<(&Sample, f64)> =
+        samples.iter().filter(|s| s.rise <= limit).map(|s| (s, s.change - power.value * s.rise)).collect();
     let mut offset = median(cool.iter().map(|(_, change)| *change));
     let mut tilt = [0.0; 2];
     // A tilt can be told only where the cool pixels lie on all sides.
@@ -270,8 +284,9 @@ fn offset_and_tilt(samples: &[Sample], power: Estimate) -> (Estimate, [f64; 2], 
         (cool.iter().map(|(s, _)| (s.place[axis] - mean).powi(2)).sum::<f64>() / cool.len() as f64).sqrt()
     };
     let with_tilt = anchored && reach(0) > 0.2 && reach(1) > 0.2;
-    let residual =
-        |s: &Sample, change: f64, offset: f64, tilt: [f64; 2]| change - offset - tilt[0] * s.place[0] - tilt[1] * s.place[1];
+    let residual = |s: &Sample, change: f64, offset: f64, tilt: [f64; 2]| {
+        change - offset - tilt[0] * s.place[0] - tilt[1] * s.place[1]
+    };
     let mut normal = Matrix3::zeros();
     let mut deviation = LEAST_SCALE;
     for _ in 0..ITERATIONS {
@@ -333,12 +348,17 @@ fn biweight(standardised: f64) -> f64 {
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {
+    quantile(values, 0.5)
+}
+
+/// The value that this share of the values lies below; 0 of none.
+fn quantile(values: impl Iterator<Item = f64>, share: f64) -> f64 {
     let mut values: Vec<f64> = values.collect();
     if values.is_empty() {
         return 0.0;
     }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    let index = (share * (values.len() - 1) as f64) as usize;
+    *values.select_nth_unstable_by(index, f64::total_cmp).1
 }
 
 /// Standard deviation about zero by the median of the absolute values.
@@ -351,9 +371,11 @@ fn weighted_median(pairs: &mut [(f64, f64)]) -> Option<f64> {
     pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let half = pairs.iter().map(|(_, weight)| weight).sum::<f64>() / 2.0;
     let mut reached = 0.0;
-    pairs.iter().find(|(_, weight)| {
-        reached += weight;
-        reached >= half
-    })
-    .map(|(value, _)| *value)
+    pairs
+        .iter()
+        .find(|(_, weight)| {
+            reached += weight;
+            reached >= half
+        })
+        .map(|(value, _)| *value)
 }

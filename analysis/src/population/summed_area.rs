@@ -39,7 +39,8 @@ impl SummedArea {
     /// The mean of the valid pixels within `radius` of a pixel, and the share of the window that is
     /// valid pixels of the picture; NaN and 0 where there is none.
     pub(super) fn mean_around(&self, row: usize, column: usize, radius: usize) -> (f64, f64) {
-        let (top, left) = (row.saturating_sub(radius).min(self.rows), column.saturating_sub(radius).min(self.columns));
+        let (top, left) =
+            (row.saturating_sub(radius).min(self.rows), column.saturating_sub(radius).min(self.columns));
         let (bottom, right) = ((row + radius + 1).min(self.rows), (column + radius + 1).min(self.columns));
         let width = self.columns + 1;
         let over = [bottom * width + right, top * width + left, top * width + right, bottom * width + left];
