@@ -3,10 +3,13 @@
 
 #[path = "population/simulated.rs"]
 mod simulated;
+#[path = "population/study.rs"]
+mod study;
 
 use analysis::population::fit_nuisance;
 use analysis::synthetic::{Fault, Spread};
-use simulated::Bench;
+use simulated::{Bench, SPREAD};
+use study::{KINDS, judge, learn, watts_per_kelvin};
 
 // ---- What the bench changed ----
 
@@ -20,7 +23,7 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
     let baseline = bench.unit_of(&reference, 1, None);
     let hot = |designator, watts| Fault::Hot { designator, extra_watts: watts };
     let buried = Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.55 };
-    for fault in [None, Some(hot("Q2", 0.34)), Some(hot("U3", 0.205)), Some(buried)] {
+    for fault in [None, Some(hot("Q2", 0.34)), Some(hot("U3", 0.155)), Some(buried)] {
         let unit = bench.unit_of(&population, 2, fault.as_ref());
         if let Some(truth) = &unit.simulated.fault {
             assert!((11.0..14.0).contains(&truth.peak), "{}", truth.peak);
@@ -28,5 +31,69 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
         let fit = fit_nuisance(&bench.trusted(&baseline), baseline.ambient, &bench.trusted(&unit)).unwrap();
         assert!((fit.offset.value - 3.0).abs() < 0.1, "{fit:?}");
         assert!((fit.power_factor.value - 1.08).abs() < 0.01, "{fit:?}");
+    }
+}
+
+// ---- The study ----
+
+#[test]
+#[ignore = "simulates some two hundred boards: run in release, with --nocapture for the tables"]
+fn faults_are_found_and_good_boards_left_alone() {
+    let number = |name: &str, default: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default);
+    let (goods, repeats) = (number("STUDY_GOOD", 100), number("STUDY_REPEATS", 1));
+    let bench = Bench::new(SPREAD, number("STUDY_SEED", 5));
+    let good: Vec<_> = (1..=10).map(|index| bench.unit(index, None)).collect();
+    let baseline = learn(&bench, &good);
+    let summary = &baseline.summary;
+    println!(
+        "median spread {:.3} K, part freedom {:.1}, extremes {:?} {:?}",
+        summary.median_spread, summary.part_freedom, summary.part_extremes, summary.square_extremes
+    );
+    for board in &summary.boards {
+        println!("{} {:?} {:?} power {:.4}", board.serial, board.probability, board.strongest_part, board.nuisance.power_factor.value);
+    }
+    let mut alarms = 0;
+    let mut boards_with_alarm = 0;
+    for index in 1000..1000 + goods {
+        let found = judge(&baseline, &bench.unit(index, None), 5.0).anomalies;
+        alarms += found.len();
+        boards_with_alarm += usize::from(!found.is_empty());
+        for anomaly in &found {
+            println!("  false: {index} {:?} {:+.2} K u {:.2} p {:.1e} area {}", anomaly.nearest, anomaly.difference, anomaly.standard_uncertainty, anomaly.probability, anomaly.area_px);
+        }
+    }
+    println!("{goods} unseen good boards: {alarms} false findings on {boards_with_alarm} boards");
+    let mut unit = 2000;
+    for kind in &KINDS {
+        let per_kelvin: Vec<f64> = (0..kind.places).map(|place| watts_per_kelvin(&bench, kind, place)).collect();
+        for kelvin in [3.0, 6.0, 12.0] {
+            let (mut tried, mut hits, mut named) = (0, 0, 0);
+            let mut errors = Vec::new();
+            for _ in 0..repeats {
+                for (place, per_kelvin) in per_kelvin.iter().enumerate() {
+                    unit += 1;
+                    tried += 1;
+                    let fault = (kind.make)(place, kind.sign * kelvin * per_kelvin);
+                    let faulty = bench.unit(unit, Some(&fault));
+                    let truth = faulty.simulated.fault.clone().unwrap();
+                    let judged = judge(&baseline, &faulty, 5.0);
+                    let hit = judged.anomalies.iter().find(|anomaly| anomaly.difference.signum() == kind.sign);
+                    let Some(hit) = hit else {
+                        println!("  missed: {kelvin} K {} {:?}", truth.kind, truth.designator);
+                        continue;
+                    };
+                    hits += 1;
+                    let right = hit.nearest.as_deref() == Some(truth.designator.as_str());
+                    named += usize::from(right);
+                    if !right {
+                        println!("  named {:?} for {} ({:+.2} of {:+.2} K)", hit.nearest, truth.designator, hit.difference, truth.peak);
+                    }
+                    errors.push((hit.difference / truth.peak - 1.0).abs());
+                }
+            }
+            errors.sort_unstable_by(f64::total_cmp);
+            let at = |share: f64| errors.get(((errors.len() as f64 - 1.0) * share).round() as usize).copied().unwrap_or(f64::NAN);
+            println!("{:>22} {kelvin:>4} K: {hits}/{tried} found, {named}/{hits} named, peak off by {:.1} % (median), {:.1} % (nine in ten)", kind.name, 100.0 * at(0.5), 100.0 * at(0.9));
+        }
     }
 }

@@ -30,7 +30,7 @@ pub const SPREAD: Spread = Spread {
 /// One product on one bench.
 pub struct Bench {
     pub population: Population,
-    emissivity: Frame<EmissivityFraction>,
+    pub emissivity: Frame<EmissivityFraction>,
     pub board_to_picture: Homography<BoardMillimeters, BaselinePixels>,
     table: BandTable,
 }

@@ -6,9 +6,24 @@
 //!
 //! Works on corrected pictures in one pixel frame; knows nothing of files, sessions or screens.
 
+pub mod baseline;
+mod bodies;
+pub mod false_alarms;
+pub mod local_shift;
 pub mod nuisance;
+mod scales;
+mod shrinkage;
+pub mod significance;
+pub mod student;
 mod summed_area;
 pub mod trusted;
 
+pub use baseline::{
+    BoardCheck, EffectOfAdding, GoodBoard, PartSpread, PopulationBaseline, PopulationError, PopulationSummary,
+};
+pub use false_alarms::{Extremes, FalseAlarms, benjamini_hochberg};
+pub use local_shift::PartShift;
 pub use nuisance::{Estimate, NuisanceError, NuisanceFit, fit_nuisance};
+pub use significance::{Anomaly, CannotJudge, FurtherUncertainty, PartStanding, UnitJudgement};
+pub use student::{PredictionInterval, critical_t, two_sided_probability};
 pub use trusted::without_metal;

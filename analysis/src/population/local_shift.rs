@@ -1,0 +1,157 @@
+//! Parts do not sit in quite the same place on every board: a body shifted by a fraction of a pixel
+//! shows a bright and a dark edge in the difference, which is no change of temperature.
+//!
+//! To first order a picture B shifted by s differs by −∇B·s. Each part's own s is the least-squares
+//! answer on its body and margin, beside a plane and a multiple of the part's own pattern that stand
+//! for a change of temperature, so that a fault is not explained away; drawn towards zero as far as
+//! the noise leaves it open. (B. D. Lucas, T. Kanade, IJCAI 1981, one step; named from memory.)
+
+use nalgebra::{SMatrix, SVector};
+use serde::{Deserialize, Serialize};
+
+use super::bodies::Body;
+use crate::frame::{Difference, Frame, SurfaceKelvin};
+
+/// How far one part lies from its place on the baseline.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PartShift {
+    /// Reference designator.
+    pub designator: String,
+    /// Along x (right) and y (down), pixels.
+    pub shift_px: [f64; 2],
+    /// Standard uncertainty of either, pixels; the prior's where the part has no edge to tell it.
+    pub standard_uncertainty_px: [f64; 2],
+}
+
+/// Parts scatter by about this much about their places, pixels (common practice, no source).
+const PRIOR_PX: f64 = 0.5;
+/// No part is taken to have moved further: a larger answer is something else.
+const FURTHEST_PX: f64 = 1.5;
+const UNKNOWNS: usize = 6;
+/// Neighbouring pixels of a blurred picture share their errors: so many count as one.
+const SHARED: f64 = 4.0;
+
+/// The slope of a picture, K per pixel; 0 where it cannot be told.
+#[derive(Debug, Clone)]
+pub(super) struct Gradient {
+    pub(super) x: Vec<f32>,
+    pub(super) y: Vec<f32>,
+}
+
+impl Gradient {
+    pub(super) fn of(picture: &Frame<SurfaceKelvin>) -> Self {
+        let (rows, columns) = picture.shape();
+        let values = picture.as_slice();
+        let central = |before: f32, after: f32| {
+            let slope = (after - before) / 2.0;
+            if slope.is_nan() { 0.0 } else { slope }
+        };
+        let mut gradient = Self { x: vec![0.0; rows * columns], y: vec![0.0; rows * columns] };
+        for row in 0..rows {
+            let line = row * columns..(row + 1) * columns;
+            for (out, three) in
+                gradient.x[line.clone()].iter_mut().skip(1).zip(values[line.clone()].windows(3))
+            {
+                *out = central(three[0], three[2]);
+            }
+            if row > 0 && row + 1 < rows {
+                let (above, below) = (&values[line.start - columns..], &values[line.end..]);
+                for ((out, &above), &below) in gradient.y[line].iter_mut().zip(above).zip(below) {
+                    *out = central(above, below);
+                }
+            }
+        }
+        gradient
+    }
+}
+
+/// Each part's shift on `difference` (unit minus `baseline`).
+pub(super) fn fit_shifts(
+    baseline: &Frame<SurfaceKelvin>,
+    gradient: &Gradient,
+    difference: &Frame<Difference>,
+    bodies: &[Body],
+) -> Vec<PartShift> {
+    bodies.iter().map(|body| fit_one(baseline, gradient, difference, body)).collect()
+}
+
+fn fit_one(
+    baseline: &Frame<SurfaceKelvin>,
+    gradient: &Gradient,
+    difference: &Frame<Difference>,
+    body: &Body,
+) -> PartShift {
+    let columns = baseline.shape().1;
+    let (temperatures, changes) = (baseline.as_slice(), difference.as_slice());
+    let place = |pixel: usize| ((pixel % columns) as f64, (pixel / columns) as f64);
+    let valid = || body.around.iter().copied().filter(|&p| !changes[p].is_nan() && !temperatures[p].is_nan());
+    let count = valid().count() as f64;
+    let mean = |of: &dyn Fn(usize) -> f64| valid().map(of).sum::<f64>() / count;
+    let (x, y) = (mean(&|p| place(p).0), mean(&|p| place(p).1));
+    let level = mean(&|p| f64::from(temperatures[p]));
+    let row = |pixel: usize| {
+        let (px, py) = place(pixel);
+        SVector::<f64, UNKNOWNS>::from([
+            -f64::from(gradient.x[pixel]),
+            -f64::from(gradient.y[pixel]),
+            1.0,
+            (px - x) / 10.0,
+            (py - y) / 10.0,
+            (f64::from(temperatures[pixel]) - level) / 10.0,
+        ])
+    };
+    let unmoved = PartShift {
+        designator: body.designator.clone(),
+        shift_px: [0.0; 2],
+        standard_uncertainty_px: [PRIOR_PX; 2],
+    };
+    if count < 2.0 * UNKNOWNS as f64 {
+        return unmoved;
+    }
+    let mut normal = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
+    let mut right = SVector::<f64, UNKNOWNS>::zeros();
+    for pixel in valid() {
+        let row = row(pixel);
+        normal += row * row.transpose();
+        right += row * f64::from(changes[pixel]);
+    }
+    let ridge = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity() * (normal.trace() * 1e-12);
+    let Some(free) = (normal + ridge).cholesky().map(|factor| factor.solve(&right)) else { return unmoved };
+    let variance = valid().map(|p| (f64::from(changes[p]) - row(p).dot(&free)).powi(2)).sum::<f64>()
+        / (count - UNKNOWNS as f64)
+        * SHARED;
+    // The prior in the data's own measure.
+    let mut steadied = normal + ridge;
+    for axis in 0..2 {
+        steadied[(axis, axis)] += variance / (PRIOR_PX * PRIOR_PX);
+    }
+    let Some(factor) = steadied.cholesky() else { return unmoved };
+    let solution = factor.solve(&right);
+    let covariance = factor.inverse();
+    let bounded = |shift: f64| if shift.is_finite() { shift.clamp(-FURTHEST_PX, FURTHEST_PX) } else { 0.0 };
+    PartShift {
+        shift_px: [bounded(solution[0]), bounded(solution[1])],
+        standard_uncertainty_px: [0, 1].map(|axis| (variance * covariance[(axis, axis)]).max(0.0).sqrt()),
+        ..unmoved
+    }
+}
+
+/// `difference` with what the shifts explain taken out.
+pub(super) fn without_shifts(
+    difference: &Frame<Difference>,
+    gradient: &Gradient,
+    bodies: &[Body],
+    shifts: &[PartShift],
+) -> Frame<Difference> {
+    let mut values = difference.view().to_owned();
+    if let Some(values) = values.as_slice_mut() {
+        for (body, shift) in bodies.iter().zip(shifts) {
+            let [x, y] = shift.shift_px.map(|s| s as f32);
+            for &pixel in &body.around {
+                values[pixel] += gradient.x[pixel] * x + gradient.y[pixel] * y;
+            }
+        }
+    }
+    // The shape is that of a frame that exists.
+    Frame::new(values).unwrap_or_else(|_| difference.clone())
+}
