@@ -39,7 +39,8 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
 #[test]
 #[ignore = "simulates some two hundred boards: run in release, with --nocapture for the tables"]
 fn faults_are_found_and_good_boards_left_alone() {
-    let number = |name: &str, default: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default);
+    let number =
+        |name: &str, default: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default);
     let (goods, repeats) = (number("STUDY_GOOD", 100), number("STUDY_REPEATS", 1));
     let bench = Bench::new(SPREAD, number("STUDY_SEED", 5));
     let good: Vec<_> = (1..=10).map(|index| bench.unit(index, None)).collect();
@@ -50,7 +51,10 @@ fn faults_are_found_and_good_boards_left_alone() {
         summary.median_spread, summary.part_freedom, summary.part_extremes, summary.square_extremes
     );
     for board in &summary.boards {
-        println!("{} {:?} {:?} power {:.4}", board.serial, board.probability, board.strongest_part, board.nuisance.power_factor.value);
+        println!(
+            "{} {:?} {:?} power {:.4}",
+            board.serial, board.probability, board.strongest_part, board.nuisance.power_factor.value
+        );
     }
     let mut alarms = 0;
     let mut boards_with_alarm = 0;
@@ -59,13 +63,21 @@ fn faults_are_found_and_good_boards_left_alone() {
         alarms += found.len();
         boards_with_alarm += usize::from(!found.is_empty());
         for anomaly in &found {
-            println!("  false: {index} {:?} {:+.2} K u {:.2} p {:.1e} area {}", anomaly.nearest, anomaly.difference, anomaly.standard_uncertainty, anomaly.probability, anomaly.area_px);
+            println!(
+                "  false: {index} {:?} {:+.2} K u {:.2} p {:.1e} area {}",
+                anomaly.nearest,
+                anomaly.difference,
+                anomaly.standard_uncertainty,
+                anomaly.probability,
+                anomaly.area_px
+            );
         }
     }
     println!("{goods} unseen good boards: {alarms} false findings on {boards_with_alarm} boards");
     let mut unit = 2000;
     for kind in &KINDS {
-        let per_kelvin: Vec<f64> = (0..kind.places).map(|place| watts_per_kelvin(&bench, kind, place)).collect();
+        let per_kelvin: Vec<f64> =
+            (0..kind.places).map(|place| watts_per_kelvin(&bench, kind, place)).collect();
         for kelvin in [3.0, 6.0, 12.0] {
             let (mut tried, mut hits, mut named) = (0, 0, 0);
             let mut errors = Vec::new();
@@ -77,7 +89,8 @@ fn faults_are_found_and_good_boards_left_alone() {
                     let faulty = bench.unit(unit, Some(&fault));
                     let truth = faulty.simulated.fault.clone().unwrap();
                     let judged = judge(&baseline, &faulty, 5.0);
-                    let hit = judged.anomalies.iter().find(|anomaly| anomaly.difference.signum() == kind.sign);
+                    let hit =
+                        judged.anomalies.iter().find(|anomaly| anomaly.difference.signum() == kind.sign);
                     let Some(hit) = hit else {
                         println!("  missed: {kelvin} K {} {:?}", truth.kind, truth.designator);
                         continue;
@@ -86,14 +99,27 @@ fn faults_are_found_and_good_boards_left_alone() {
                     let right = hit.nearest.as_deref() == Some(truth.designator.as_str());
                     named += usize::from(right);
                     if !right {
-                        println!("  named {:?} for {} ({:+.2} of {:+.2} K)", hit.nearest, truth.designator, hit.difference, truth.peak);
+                        println!(
+                            "  named {:?} for {} ({:+.2} of {:+.2} K)",
+                            hit.nearest, truth.designator, hit.difference, truth.peak
+                        );
                     }
                     errors.push((hit.difference / truth.peak - 1.0).abs());
                 }
             }
             errors.sort_unstable_by(f64::total_cmp);
-            let at = |share: f64| errors.get(((errors.len() as f64 - 1.0) * share).round() as usize).copied().unwrap_or(f64::NAN);
-            println!("{:>22} {kelvin:>4} K: {hits}/{tried} found, {named}/{hits} named, peak off by {:.1} % (median), {:.1} % (nine in ten)", kind.name, 100.0 * at(0.5), 100.0 * at(0.9));
+            let at = |share: f64| {
+                errors
+                    .get(((errors.len() as f64 - 1.0) * share).round() as usize)
+                    .copied()
+                    .unwrap_or(f64::NAN)
+            };
+            println!(
+                "{:>22} {kelvin:>4} K: {hits}/{tried} found, {named}/{hits} named, peak off by {:.1} % (median), {:.1} % (nine in ten)",
+                kind.name,
+                100.0 * at(0.5),
+                100.0 * at(0.9)
+            );
         }
     }
 }

@@ -218,10 +218,8 @@ impl PopulationBaseline {
 
         let part_means: Vec<_> = residuals.iter().map(|residual| body_means(residual, &speaking)).collect();
         let (parts, part_checks) = Scatter::learn(&part_means, &features.of_bodies(&speaking));
-        let tables: Vec<SummedArea> = residuals
-            .iter()
-            .map(|residual| SummedArea::new(shape, residual.as_slice().iter().copied()))
-            .collect();
+        let tables: Vec<SummedArea> =
+            residuals.iter().map(|residual| plain_table(residual, &trusted)).collect();
         let mut square_checks: Vec<Vec<Studentised>> = boards.iter().map(|_| Vec::new()).collect();
         let mut squares = Vec::new();
         for scale in Scale::all(shape) {
@@ -304,6 +302,15 @@ fn against_others(smallest: &[f64], places: usize, index: usize) -> Option<f64> 
         smallest.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, p)| *p).collect();
     let extremes = Extremes::learn(&others, places);
     (!own.is_nan() && extremes.boards > 0).then(|| extremes.board_probability(own))
+}
+
+/// Sums of a difference without bare metal: what is mirrored there would drown its neighbours.
+pub(super) fn plain_table(difference: &Frame<Difference>, trusted: &Frame<SurfaceKelvin>) -> SummedArea {
+    let pixels = difference.as_slice().iter().zip(trusted.as_slice());
+    SummedArea::new(
+        difference.shape(),
+        pixels.map(|(difference, trusted)| if trusted.is_nan() { f32::NAN } else { *difference }),
+    )
 }
 
 /// The mean of the valid boards at each pixel.

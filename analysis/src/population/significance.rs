@@ -2,14 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::baseline::PopulationBaseline;
+use super::baseline::{PopulationBaseline, plain_table};
 use super::bodies::Body;
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
 use super::local_shift::{PartShift, fit_shifts, without_shifts};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
 use super::scales::{Scale, Studentised, body_means};
 use super::student::{critical_t, two_sided_probability};
-use super::summed_area::SummedArea;
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
 use crate::geometry::{BaselinePixels, Point};
 use crate::units::KelvinDifference;
@@ -144,7 +143,7 @@ impl PopulationBaseline {
         let part_standing = self.parts.studentise(&part_values, part_further);
         let parts = self.part_standings(&part_values, &part_standing, allowed);
 
-        let table = SummedArea::new(shape, difference.as_slice().iter().copied());
+        let table = plain_table(&difference, &self.trusted);
         let place_probability = self.summary.square_extremes.place_probability(allowed);
         let mut mask = Mask::new(shape);
         let mut finest = None;
@@ -228,9 +227,25 @@ impl PopulationBaseline {
             .filter(|(_, (row, column))| region.holds(row * columns + column))
             .filter(|(index, _)| !studentised.t[*index].is_nan() && sign * f64::from(values[*index]) > 0.0)
             .max_by(|a, b| sure(a.0).total_cmp(&sure(b.0)));
-        let (index, (row, column)) = best?;
-        let pixel = row * columns + column;
-        let peak = Point::new(column as f64, row as f64);
+        // A part all of metal has no square of its own: its body's mean stands for it.
+        let of_body = || {
+            let covered = |body: &Body| body.inside.iter().any(|pixel| region.holds(*pixel));
+            let metal =
+                self.bodies.iter().zip(parts).filter(|(body, part)| part.significant && covered(body));
+            let strongest = metal.max_by(|a, b| {
+                let size = |part: &PartStanding| part.difference.unwrap_or(0.0).abs();
+                size(a.1).total_cmp(&size(b.1))
+            });
+            let (body, part) = strongest?;
+            let middle = body.inside.get(body.inside.len() / 2)?;
+            Some((*middle, part.difference?, part.spread?.abs()))
+        };
+        let of_square = best.map(|(index, (row, column))| {
+            let value = f64::from(values[index]);
+            (row * columns + column, value, (value / f64::from(studentised.t[index])).abs())
+        });
+        let (pixel, value, uncertainty) = of_square.or_else(of_body)?;
+        let peak = Point::new((pixel % columns) as f64, (pixel / columns) as f64);
         let on = |body: &&Body| body.around.contains(&pixel);
         let designator = self.bodies.iter().find(on).map(|body| body.designator.clone());
         let nearest = self
@@ -247,11 +262,10 @@ impl PopulationBaseline {
             .filter(|(body, _)| body.inside.iter().any(|pixel| region.holds(*pixel)))
             .map(|(body, _)| body.designator.clone())
             .collect();
-        let value = f64::from(values[index]);
         Some(Anomaly {
             peak,
             difference: value,
-            standard_uncertainty: (value / f64::from(studentised.t[index])).abs(),
+            standard_uncertainty: uncertainty,
             probability: self.summary.square_extremes.board_probability(region.smallest),
             designator,
             nearest,
