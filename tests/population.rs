@@ -96,7 +96,11 @@ fn faults_are_found_and_good_boards_left_alone() {
                         continue;
                     };
                     hits += 1;
-                    let right = hit.nearest.as_deref() == Some(truth.designator.as_str());
+                    let away = bench.board_to_picture.inverse().apply(hit.peak).distance(truth.place);
+                    let right = match kind.within_mm {
+                        Some(within) => away <= within,
+                        None => hit.nearest.as_deref() == Some(truth.designator.as_str()),
+                    };
                     named += usize::from(right);
                     if !right {
                         println!(

@@ -6,7 +6,7 @@
 use analysis::board::{Footprint, Side, footprints};
 use analysis::frame::{ApparentKelvin, EmissivityFraction, Frame, SurfaceKelvin};
 use analysis::geometry::{BaselinePixels, BoardMillimeters, Homography};
-use analysis::population::without_metal;
+use analysis::population::{BLUR_REACH, without_metal};
 use analysis::radiometry::{BandTable, Surroundings, correct};
 use analysis::synthetic::{Fault, Population, Simulated, Spread, beacon_board};
 use analysis::units::Kelvin;
@@ -74,7 +74,7 @@ impl Bench {
 
     /// Without bare metal.
     pub fn trusted(&self, capture: &Corrected) -> Frame<SurfaceKelvin> {
-        without_metal(&capture.surface, &self.emissivity).unwrap()
+        without_metal(&capture.surface, &self.emissivity, BLUR_REACH).unwrap()
     }
 
     pub fn footprints(&self) -> Vec<Footprint> {

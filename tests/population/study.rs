@@ -14,12 +14,14 @@ pub struct Kind {
     pub make: fn(usize, f64) -> Fault,
     pub places: usize,
     pub sign: f64,
+    /// A fault under no part is named by its place: within this many millimetres. `None` where the part counts.
+    pub within_mm: Option<f64>,
 }
 
 const WARM: [&str; 14] =
     ["U1", "U2", "U3", "U6", "U7", "U8", "Q2", "D2", "D3", "R1", "L1", "T1", "C14", "R7"];
 const COOLED: [&str; 8] = ["U1", "U2", "U3", "U6", "U7", "Q2", "D2", "R1"];
-const BARE: [[f64; 2]; 5] = [[36.0, 38.5], [33.0, 30.0], [42.0, 22.0], [84.0, 38.0], [65.0, 54.0]];
+const BARE: [[f64; 2]; 5] = [[36.0, 38.5], [31.5, 27.0], [42.0, 22.0], [84.0, 38.0], [65.0, 54.0]];
 
 pub const KINDS: [Kind; 4] = [
     Kind {
@@ -27,24 +29,28 @@ pub const KINDS: [Kind; 4] = [
         make: |place, watts| Fault::Hot { designator: WARM[place], extra_watts: watts },
         places: WARM.len(),
         sign: 1.0,
+        within_mm: None,
     },
     Kind {
         name: "cold part",
         make: |place, watts| Fault::Hot { designator: COOLED[place], extra_watts: watts },
         places: COOLED.len(),
         sign: -1.0,
+        within_mm: None,
     },
     Kind {
         name: "short between planes",
         make: |place, watts| Fault::BuriedShort { center: BARE[place], radius_mm: 4.0, watts },
         places: BARE.len(),
         sign: 1.0,
+        within_mm: Some(4.0),
     },
     Kind {
         name: "weak and wide",
         make: |place, watts| Fault::BuriedShort { center: BARE[place], radius_mm: 12.0, watts },
         places: BARE.len(),
         sign: 1.0,
+        within_mm: Some(12.0),
     },
 ];
 

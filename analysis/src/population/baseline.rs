@@ -4,12 +4,12 @@ use serde::{Deserialize, Serialize};
 
 use super::bodies::{Body, bodies};
 use super::false_alarms::{Extremes, FalseAlarms};
-use super::local_shift::{Gradient, fit_shifts, without_shifts};
+use super::local_shift::{Gradient, fit_remainder, fit_shifts, without_remainder, without_shifts};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
 use super::scales::{PlaceFeatures, Scale, Scatter, Studentised, body_means, speaking_pixels};
 use super::student::{critical_t, two_sided_probability};
 use super::summed_area::SummedArea;
-use super::trusted::without_metal;
+use super::trusted::{BLUR_REACH, without_metal};
 use crate::board::Footprint;
 use crate::content_hash::ContentHash;
 use crate::frame::{Difference, EmissivityFraction, Frame, FrameError, SurfaceKelvin};
@@ -186,7 +186,8 @@ impl PopulationBaseline {
 
         let plain = mean_of(shape, boards.iter().map(|board| board.temperature))?;
         let fitted = |mean: &Frame<SurfaceKelvin>| -> Result<Vec<NuisanceFit>, PopulationError> {
-            let trusted = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(mean, e))?;
+            let trusted =
+                emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(mean, e, BLUR_REACH))?;
             let fit = |board: &GoodBoard<'_>| {
                 fit_nuisance(&trusted, ambient, board.temperature)
                     .map_err(|reason| PopulationError::Board { serial: board.serial.clone(), reason })
@@ -202,18 +203,21 @@ impl PopulationBaseline {
             .collect::<Result<Vec<_>, _>>()?;
         let left = center(&mut residuals)?;
         let mean = Frame::new(&plain.view() + &left.view())?;
-        let trusted = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e))?;
+        let trusted = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, BLUR_REACH))?;
 
         let gradient = Gradient::of(&mean);
         let bodies = bodies(footprints, shape);
         for residual in &mut residuals {
+            let remainder = fit_remainder(&trusted, &gradient, residual);
+            *residual = without_remainder(residual, &gradient, &remainder);
             let shifts = fit_shifts(&mean, &gradient, residual, &bodies);
             *residual = without_shifts(residual, &gradient, &bodies, &shifts);
         }
         center(&mut residuals)?;
 
         let features = PlaceFeatures::new(&mean, &trusted, &gradient, ambient);
-        let speaking = speaking_pixels(&bodies, &trusted);
+        let not_metal = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, 0))?;
+        let speaking = speaking_pixels(&bodies, &[&trusted, &not_metal]);
         let (spread, pixel_freedom) = pixel_spread(&residuals, &features)?;
 
         let part_means: Vec<_> = residuals.iter().map(|residual| body_means(residual, &speaking)).collect();
@@ -289,6 +293,20 @@ impl PopulationBaseline {
             parts,
             squares,
         })
+    }
+}
+
+impl PopulationBaseline {
+    /// `difference` with bare metal made invalid: what [`super::power_change`] wants.
+    ///
+    /// # Errors
+    /// [`FrameError::ShapeMismatch`].
+    pub fn without_metal(&self, difference: &Frame<Difference>) -> Result<Frame<Difference>, FrameError> {
+        difference.require_same_shape(&self.trusted)?;
+        let (rows, columns) = difference.shape();
+        let pixels = difference.as_slice().iter().zip(self.trusted.as_slice());
+        let plain = pixels.map(|(difference, trusted)| if trusted.is_nan() { f32::NAN } else { *difference });
+        Frame::from_rows(rows, columns, plain.collect())
     }
 }
 

@@ -1,3 +1,5 @@
+//! What is left of misplacement after the alignment: of the whole picture, and of each part.
+//!
 //! Parts do not sit in quite the same place on every board: a body shifted by a fraction of a pixel
 //! shows a bright and a dark edge in the difference, which is no change of temperature.
 //!
@@ -63,6 +65,106 @@ impl Gradient {
         }
         gradient
     }
+}
+
+/// Pixels between the samples of the whole picture's fit.
+const STEP: usize = 2;
+/// Slopes below this, K per pixel, tell nothing of a shift.
+const LEAST_SLOPE: f32 = 0.2;
+const ITERATIONS: usize = 6;
+
+/// The smooth remainder of an alignment: shift and its change across the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct AlignmentRemainder {
+    /// In the middle of the picture, along x and y, pixels.
+    pub shift_px: [f64; 2],
+    /// Change of either from left to right edge and from top to bottom edge, pixels.
+    pub across_px: [[f64; 2]; 2],
+}
+
+impl AlignmentRemainder {
+    /// None at all.
+    pub const NONE: Self = Self { shift_px: [0.0; 2], across_px: [[0.0; 2]; 2] };
+
+    fn at(&self, place: [f64; 2]) -> [f32; 2] {
+        [0, 1].map(|axis| {
+            let across = self.across_px[axis];
+            (self.shift_px[axis] + across[0] * place[0] + across[1] * place[1]) as f32
+        })
+    }
+}
+
+/// The whole picture's remainder on `difference`, from the slopes of what is no metal (valid in `plain`).
+///
+/// Least squares with the biweight: parts that sit elsewhere and places that changed are few.
+pub(super) fn fit_remainder(
+    plain: &Frame<SurfaceKelvin>,
+    gradient: &Gradient,
+    difference: &Frame<Difference>,
+) -> AlignmentRemainder {
+    let (rows, columns) = difference.shape();
+    let (values, trusted) = (difference.as_slice(), plain.as_slice());
+    let samples: Vec<(SVector<f64, UNKNOWNS>, f64)> = (0..rows)
+        .step_by(STEP)
+        .flat_map(|row| (0..columns).step_by(STEP).map(move |column| (row, column)))
+        .filter_map(|(row, column)| {
+            let pixel = row * columns + column;
+            let (x, y) = (gradient.x[pixel], gradient.y[pixel]);
+            let telling = x.hypot(y) > LEAST_SLOPE && !values[pixel].is_nan() && !trusted[pixel].is_nan();
+            telling.then(|| {
+                let [u, v] = place(row, column, (rows, columns));
+                let (x, y) = (-f64::from(x), -f64::from(y));
+                (SVector::from([x, y, x * u, x * v, y * u, y * v]), f64::from(values[pixel]))
+            })
+        })
+        .collect();
+    let mut solution = SVector::<f64, UNKNOWNS>::zeros();
+    if samples.len() < 10 * UNKNOWNS {
+        return AlignmentRemainder::NONE;
+    }
+    for _ in 0..ITERATIONS {
+        let mut left: Vec<f64> =
+            samples.iter().map(|(row, value)| (value - row.dot(&solution)).abs()).collect();
+        let middle = left.len() / 2;
+        let deviation = 1.4826 * *left.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let mut normal = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
+        let mut right = SVector::<f64, UNKNOWNS>::zeros();
+        for (row, value) in &samples {
+            let share = (value - row.dot(&solution)) / (4.685 * deviation.max(1e-6));
+            if share.abs() < 1.0 {
+                let weight = (1.0 - share * share).powi(2);
+                normal += row * row.transpose() * weight;
+                right += row * (weight * value);
+            }
+        }
+        let ridge = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity() * (normal.trace() * 1e-9);
+        let Some(factor) = (normal + ridge).cholesky() else { return AlignmentRemainder::NONE };
+        solution = factor.solve(&right);
+    }
+    let bounded = |shift: f64| if shift.is_finite() { shift.clamp(-FURTHEST_PX, FURTHEST_PX) } else { 0.0 };
+    let s: [f64; UNKNOWNS] = solution.map(bounded).into();
+    AlignmentRemainder { shift_px: [s[0], s[1]], across_px: [[s[2], s[3]], [s[4], s[5]]] }
+}
+
+/// `difference` with what the remainder explains taken out.
+pub(super) fn without_remainder(
+    difference: &Frame<Difference>,
+    gradient: &Gradient,
+    remainder: &AlignmentRemainder,
+) -> Frame<Difference> {
+    let shape = difference.shape();
+    let mut values = difference.view().to_owned();
+    for (((row, column), value), (x, y)) in values.indexed_iter_mut().zip(gradient.x.iter().zip(&gradient.y))
+    {
+        let [along, down] = remainder.at(place(row, column, shape));
+        *value += x * along + y * down;
+    }
+    Frame::new(values).unwrap_or_else(|_| difference.clone())
+}
+
+/// A pixel's place, −½ to ½ across the picture.
+fn place(row: usize, column: usize, (rows, columns): (usize, usize)) -> [f64; 2] {
+    [column as f64 / columns as f64 - 0.5, row as f64 / rows as f64 - 0.5]
 }
 
 /// Each part's shift on `difference` (unit minus `baseline`).

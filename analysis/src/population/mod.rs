@@ -11,6 +11,8 @@ mod bodies;
 pub mod false_alarms;
 pub mod local_shift;
 pub mod nuisance;
+pub mod plate;
+pub mod power_map;
 mod scales;
 mod shrinkage;
 pub mod significance;
@@ -22,8 +24,12 @@ pub use baseline::{
     BoardCheck, EffectOfAdding, GoodBoard, PartSpread, PopulationBaseline, PopulationError, PopulationSummary,
 };
 pub use false_alarms::{Extremes, FalseAlarms, benjamini_hochberg};
-pub use local_shift::PartShift;
+pub use local_shift::{AlignmentRemainder, PartShift};
 pub use nuisance::{Estimate, NuisanceError, NuisanceFit, fit_nuisance};
+pub use plate::{NoPlate, PlateProperties, UniformPlate};
+pub use power_map::{
+    BoardPlate, CannotTellPower, PartPowerChange, PowerChange, film_from_heat_balance, power_change,
+};
 pub use significance::{Anomaly, CannotJudge, FurtherUncertainty, PartStanding, UnitJudgement};
 pub use student::{PredictionInterval, critical_t, two_sided_probability};
-pub use trusted::without_metal;
+pub use trusted::{BLUR_REACH, without_metal};

@@ -68,19 +68,18 @@ pub(super) fn body_means(difference: &Frame<Difference>, pixels: &[Vec<usize>]) 
         .collect()
 }
 
-/// The pixels that speak for each body: those that are no metal, or all where these are too few.
-pub(super) fn speaking_pixels(bodies: &[Body], trusted: &Frame<SurfaceKelvin>) -> Vec<Vec<usize>> {
-    let values = trusted.as_slice();
+/// The pixels that speak for each body: those valid in the strictest of `plain` that leaves a quarter
+/// of them; all where none does.
+pub(super) fn speaking_pixels(bodies: &[Body], plain: &[&Frame<SurfaceKelvin>]) -> Vec<Vec<usize>> {
     bodies
         .iter()
         .map(|body| {
-            let plain: Vec<usize> =
-                body.inside.iter().copied().filter(|&pixel| !values[pixel].is_nan()).collect();
-            if plain.len() * 4 >= body.inside.len() && !plain.is_empty() {
-                plain
-            } else {
-                body.inside.clone()
-            }
+            let valid_in = |picture: &&Frame<SurfaceKelvin>| -> Vec<usize> {
+                let values = picture.as_slice();
+                body.inside.iter().copied().filter(|&pixel| !values[pixel].is_nan()).collect()
+            };
+            let enough = |pixels: &Vec<usize>| !pixels.is_empty() && pixels.len() * 4 >= body.inside.len();
+            plain.iter().map(valid_in).find(enough).unwrap_or_else(|| body.inside.clone())
         })
         .collect()
 }

@@ -5,7 +5,9 @@ use serde::{Deserialize, Serialize};
 use super::baseline::{PopulationBaseline, plain_table};
 use super::bodies::Body;
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
-use super::local_shift::{PartShift, fit_shifts, without_shifts};
+use super::local_shift::{
+    AlignmentRemainder, PartShift, fit_remainder, fit_shifts, without_remainder, without_shifts,
+};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
 use super::scales::{Scale, Studentised, body_means};
 use super::student::{critical_t, two_sided_probability};
@@ -71,6 +73,8 @@ pub struct Anomaly {
 pub struct UnitJudgement {
     /// What the bench changed, taken out.
     pub nuisance: NuisanceFit,
+    /// What the alignment left over, taken out.
+    pub remainder: AlignmentRemainder,
     /// How far each part lies from its place, taken out.
     pub shifts: Vec<PartShift>,
     /// What is left, K.
@@ -117,6 +121,8 @@ impl PopulationBaseline {
         let shape = self.mean.shape();
         let nuisance = fit_nuisance(&self.trusted, self.summary.ambient, unit)?;
         let moved = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
+        let remainder = fit_remainder(&self.trusted, &self.gradient, &moved);
+        let moved = without_remainder(&moved, &self.gradient, &remainder);
         let shifts = fit_shifts(&self.mean, &self.gradient, &moved, &self.bodies);
         let difference = without_shifts(&moved, &self.gradient, &self.bodies, &shifts);
 
@@ -179,8 +185,18 @@ impl PopulationBaseline {
                 .filter_map(|region| self.anomaly(&region, &finest, &parts))
                 .collect(),
         };
-        anomalies.sort_by(|a, b| b.difference.abs().total_cmp(&a.difference.abs()));
-        Ok(UnitJudgement { nuisance, shifts, difference, standing, parts, anomalies, false_alarms })
+        let surely = |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
+        anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
+        Ok(UnitJudgement {
+            nuisance,
+            remainder,
+            shifts,
+            difference,
+            standing,
+            parts,
+            anomalies,
+            false_alarms,
+        })
     }
 
     fn part_standings(&self, values: &[f32], studentised: &Studentised, allowed: f64) -> Vec<PartStanding> {
