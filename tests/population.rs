@@ -1,12 +1,14 @@
 //! Telling a sick board from a healthy but different one, on simulated boards whose truth is known and
 //! against published and independently computed numbers.
 
+#[path = "population/outside.rs"]
+mod outside;
 #[path = "population/simulated.rs"]
 mod simulated;
 #[path = "population/study.rs"]
 mod study;
 
-use analysis::population::fit_nuisance;
+use analysis::population::{BoardPlate, fit_nuisance, power_change};
 use analysis::synthetic::{Fault, Spread};
 use simulated::{Bench, SPREAD};
 use study::{KINDS, judge, learn, watts_per_kelvin};
@@ -31,6 +33,34 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
         let fit = fit_nuisance(&bench.trusted(&baseline), baseline.ambient, &bench.trusted(&unit)).unwrap();
         assert!((fit.offset.value - 3.0).abs() < 0.1, "{fit:?}");
         assert!((fit.power_factor.value - 1.08).abs() < 0.01, "{fit:?}");
+    }
+}
+
+// ---- Power ----
+
+#[test]
+fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
+    let bench = Bench::new(SPREAD, 21);
+    let good: Vec<_> = (1..=4).map(|index| bench.unit(index, None)).collect();
+    let baseline = learn(&bench, &good);
+    let board = BoardPlate { size_mm: bench.population.design.size, film: 21.0, sheet_conductance: None };
+    for (designator, step) in [("Q2", 0.30), ("U3", 0.25), ("U7", 0.30), ("U1", -0.30)] {
+        let unit = bench.unit(50, Some(&Fault::Hot { designator, extra_watts: step }));
+        let judged = judge(&baseline, &unit, 5.0);
+        let plain = baseline.without_metal(&judged.difference).unwrap();
+        let found = power_change(&plain, &bench.footprints(), &bench.board_to_picture, &board).unwrap();
+        println!(
+            "{designator} {step} {:?} {:?} explained {:.3}",
+            found.parts, found.properties, found.explained
+        );
+        let all: f64 = found.parts.iter().map(|part| part.watts.value.abs()).sum();
+        let here = found
+            .parts
+            .iter()
+            .find(|part| part.designator == designator)
+            .map_or(0.0, |part| part.watts.value);
+        assert!(here.abs() / all >= 0.9, "{designator}: {:?}", found.parts);
+        assert!((here / step - 1.0).abs() < 0.15, "{designator}: {here} W of {step} W");
     }
 }
 

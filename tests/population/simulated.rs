@@ -48,7 +48,9 @@ impl Bench {
         let mut population = Population::new(beacon_board(), seed);
         population.spread = spread;
         population.camera.drift = 0.2;
-        population.camera.samples_per_side = 2;
+        // An edge along the pixels' rows would pass a whole row of sample points at once, and jump.
+        population.camera.samples_per_side = 4;
+        population.pose.roll = 4.0;
         // The picture of emissivities that a person sets up once for a product: that of its drawing.
         let mut drawing = population.clone();
         drawing.spread = Spread::NONE;

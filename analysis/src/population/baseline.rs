@@ -210,7 +210,7 @@ impl PopulationBaseline {
         for residual in &mut residuals {
             let remainder = fit_remainder(&trusted, &gradient, residual);
             *residual = without_remainder(residual, &gradient, &remainder);
-            let shifts = fit_shifts(&mean, &gradient, residual, &bodies);
+            let shifts = fit_shifts(&mean, &trusted, &gradient, residual, &bodies);
             *residual = without_shifts(residual, &gradient, &bodies, &shifts);
         }
         center(&mut residuals)?;

@@ -168,25 +168,43 @@ fn place(row: usize, column: usize, (rows, columns): (usize, usize)) -> [f64; 2]
 }
 
 /// Each part's shift on `difference` (unit minus `baseline`).
+///
+/// Metal (invalid in `plain`) has no say where enough else is left: its reading scatters by itself.
 pub(super) fn fit_shifts(
     baseline: &Frame<SurfaceKelvin>,
+    plain: &Frame<SurfaceKelvin>,
     gradient: &Gradient,
     difference: &Frame<Difference>,
     bodies: &[Body],
 ) -> Vec<PartShift> {
-    bodies.iter().map(|body| fit_one(baseline, gradient, difference, body)).collect()
+    bodies
+        .iter()
+        .map(|body| {
+            let is_plain = |&pixel: &usize| !plain.as_slice()[pixel].is_nan();
+            let telling: Vec<usize> = body.around.iter().copied().filter(is_plain).collect();
+            let enough = telling.len() * 3 >= body.around.len();
+            fit_one(
+                baseline,
+                gradient,
+                difference,
+                &body.designator,
+                if enough { &telling } else { &body.around },
+            )
+        })
+        .collect()
 }
 
 fn fit_one(
     baseline: &Frame<SurfaceKelvin>,
     gradient: &Gradient,
     difference: &Frame<Difference>,
-    body: &Body,
+    designator: &str,
+    pixels: &[usize],
 ) -> PartShift {
     let columns = baseline.shape().1;
     let (temperatures, changes) = (baseline.as_slice(), difference.as_slice());
     let place = |pixel: usize| ((pixel % columns) as f64, (pixel / columns) as f64);
-    let valid = || body.around.iter().copied().filter(|&p| !changes[p].is_nan() && !temperatures[p].is_nan());
+    let valid = || pixels.iter().copied().filter(|&p| !changes[p].is_nan() && !temperatures[p].is_nan());
     let count = valid().count() as f64;
     let mean = |of: &dyn Fn(usize) -> f64| valid().map(of).sum::<f64>() / count;
     let (x, y) = (mean(&|p| place(p).0), mean(&|p| place(p).1));
@@ -203,7 +221,7 @@ fn fit_one(
         ])
     };
     let unmoved = PartShift {
-        designator: body.designator.clone(),
+        designator: designator.to_owned(),
         shift_px: [0.0; 2],
         standard_uncertainty_px: [PRIOR_PX; 2],
     };

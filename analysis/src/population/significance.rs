@@ -123,7 +123,7 @@ impl PopulationBaseline {
         let moved = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
         let remainder = fit_remainder(&self.trusted, &self.gradient, &moved);
         let moved = without_remainder(&moved, &self.gradient, &remainder);
-        let shifts = fit_shifts(&self.mean, &self.gradient, &moved, &self.bodies);
+        let shifts = fit_shifts(&self.mean, &self.trusted, &self.gradient, &moved, &self.bodies);
         let difference = without_shifts(&moved, &self.gradient, &self.bodies, &shifts);
 
         let noise_variance = (further.noise.value() * further.noise.value()) as f32;
