@@ -8,7 +8,7 @@ mod simulated;
 #[path = "population/study.rs"]
 mod study;
 
-use analysis::population::{BoardPlate, fit_nuisance, power_change};
+use analysis::population::{BoardPlate, PopulationSummary, fit_nuisance, power_change};
 use analysis::synthetic::{Fault, Spread};
 use simulated::{Bench, SPREAD};
 use study::{KINDS, judge, learn, watts_per_kelvin};
@@ -24,8 +24,8 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
     reference.camera.drift = 0.0;
     let baseline = bench.unit_of(&reference, 1, None);
     let hot = |designator, watts| Fault::Hot { designator, extra_watts: watts };
-    let buried = Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.55 };
-    for fault in [None, Some(hot("Q2", 0.34)), Some(hot("U3", 0.155)), Some(buried)] {
+    let buried = Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.42 };
+    for fault in [None, Some(hot("Q2", 0.34)), Some(hot("U3", 0.205)), Some(buried)] {
         let unit = bench.unit_of(&population, 2, fault.as_ref());
         if let Some(truth) = &unit.simulated.fault {
             assert!((11.0..14.0).contains(&truth.peak), "{}", truth.peak);
@@ -34,6 +34,27 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
         assert!((fit.offset.value - 3.0).abs() < 0.1, "{fit:?}");
         assert!((fit.power_factor.value - 1.08).abs() < 0.01, "{fit:?}");
     }
+}
+
+// ---- The baseline ----
+
+#[test]
+fn a_sick_board_among_the_good_is_named_and_one_more_good_board_is_told_by_its_effect() {
+    let bench = Bench::new(SPREAD, 31);
+    let mut good: Vec<_> = (1..=5).map(|index| bench.unit(index, None)).collect();
+    let five = learn(&bench, &good).summary;
+    good.push(bench.unit(6, None));
+    let six = learn(&bench, &good).summary;
+    let effect = six.effect_since(&five);
+    assert_eq!(effect.boards, [5, 6]);
+    assert_eq!(effect.tellable.len(), six.parts.len());
+    let kept: PopulationSummary = serde_json::from_str(&serde_json::to_string(&six).unwrap()).unwrap();
+    assert_eq!(kept, six);
+    good.push(bench.unit(7, Some(&Fault::Hot { designator: "Q2", extra_watts: 0.34 })));
+    let checks = learn(&bench, &good).summary.boards;
+    let named: Vec<&str> =
+        checks.iter().filter(|check| check.outlier).map(|check| check.serial.as_str()).collect();
+    assert_eq!(named, ["unit 7"], "{checks:?}");
 }
 
 // ---- Power ----

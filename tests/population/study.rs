@@ -79,5 +79,11 @@ pub fn learn(bench: &Bench, good: &[Corrected]) -> PopulationBaseline {
 
 pub fn judge(baseline: &PopulationBaseline, unit: &Corrected, per_hundred: f64) -> UnitJudgement {
     let further = FurtherUncertainty { noise: KelvinDifference::ZERO, misalignment_px: 0.0 };
-    baseline.judge(&unit.surface, further, FalseAlarms { per_hundred_good_boards: per_hundred }).unwrap()
+    baseline
+        .judge(
+            &unit.surface,
+            further,
+            FalseAlarms { per_hundred_good_boards: per_hundred, ..FalseAlarms::default() },
+        )
+        .unwrap()
 }

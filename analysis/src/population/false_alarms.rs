@@ -7,11 +7,13 @@ use serde::{Deserialize, Serialize};
 pub struct FalseAlarms {
     /// Good boards of a hundred that may be called different by chance.
     pub per_hundred_good_boards: f64,
+    /// Differences below this are of no interest however sure they are, K.
+    pub least_difference: f64,
 }
 
 impl Default for FalseAlarms {
     fn default() -> Self {
-        Self { per_hundred_good_boards: 5.0 }
+        Self { per_hundred_good_boards: 5.0, least_difference: 0.5 }
     }
 }
 
@@ -69,6 +71,14 @@ impl Extremes {
         }
         let sum: f64 = valid.iter().map(|p| -(-p).ln_1p()).sum();
         Self { count: (valid.len() as f64 / sum).max(1.0), boards: valid.len() }
+    }
+
+    /// What the number may well be, one standard uncertainty above: thresholds use this, since few boards
+    /// tell it poorly and too low a number makes false alarms.
+    #[must_use]
+    pub fn cautious(&self) -> Self {
+        let further = if self.boards > 0 { 1.0 / (self.boards as f64).sqrt() } else { 0.0 };
+        Self { count: self.count * (1.0 + further), ..*self }
     }
 
     /// The probability at one place that makes `board` the probability of any on a good board.

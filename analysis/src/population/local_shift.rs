@@ -275,3 +275,51 @@ pub(super) fn without_shifts(
     // The shape is that of a frame that exists.
     Frame::new(values).unwrap_or_else(|_| difference.clone())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A warm body with soft edges, its middle at (x, 20), and its unit of change.
+    fn body_at(x: f64, height: f64) -> Vec<f32> {
+        let edge = |from: f64| 1.0 / (1.0 + (from / 0.8).exp());
+        (0..40 * 40)
+            .map(|pixel| {
+                let (dx, dy) = (f64::from(pixel % 40) - x, f64::from(pixel / 40) - 20.0);
+                (300.0 + height * edge(dx.abs() - 8.0) * edge(dy.abs() - 8.0)) as f32
+            })
+            .collect()
+    }
+
+    fn shift_seen(unit: &[f32]) -> (PartShift, f32) {
+        let baseline = body_at(20.0, 10.0);
+        let difference = unit.iter().zip(&baseline).map(|(unit, baseline)| unit - baseline).collect();
+        let baseline = Frame::from_rows(40, 40, baseline).unwrap();
+        let difference = Frame::from_rows(40, 40, difference).unwrap();
+        let gradient = Gradient::of(&baseline);
+        let around: Vec<usize> = (0..1600)
+            .filter(|pixel| (8..33).contains(&(pixel % 40)) && (8..33).contains(&(pixel / 40)))
+            .collect();
+        let body = Body { designator: "U1".to_owned(), inside: around.clone(), around };
+        let bodies = [body];
+        let shifts = fit_shifts(&baseline, &baseline, &gradient, &difference, &bodies);
+        let left = without_shifts(&difference, &gradient, &bodies, &shifts);
+        let largest = left.as_slice().iter().fold(0.0_f32, |largest, value| largest.max(value.abs()));
+        (shifts[0].clone(), largest)
+    }
+
+    #[test]
+    fn a_body_moved_by_a_third_of_a_pixel_is_moved_back() {
+        let (shift, left) = shift_seen(&body_at(20.3, 10.0));
+        assert!((shift.shift_px[0] - 0.3).abs() < 0.05 && shift.shift_px[1].abs() < 0.02, "{shift:?}");
+        // The edge showed 10 K / (4 · 0.8 px) · 0.3 px ≈ 0.9 K.
+        assert!(left < 0.25, "{left} K left");
+    }
+
+    #[test]
+    fn a_hotter_body_is_not_taken_for_a_moved_one() {
+        let (shift, left) = shift_seen(&body_at(20.0, 13.0));
+        assert!(shift.shift_px.iter().all(|shift| shift.abs() < 0.02), "{shift:?}");
+        assert!((left - 3.0).abs() < 0.05, "{left} K left");
+    }
+}

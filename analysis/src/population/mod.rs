@@ -1,8 +1,10 @@
 //! Is a unit different, or only another healthy board?
 //!
 //! Healthy boards differ among themselves: ambient, supply, parts' powers and places. This module
-//! learns from several good boards how much ([`baseline`]), takes out of a unit what the bench
-//! changed ([`nuisance`]) and says what is left beyond what another good board would show.
+//! learns from several good boards how much ([`baseline`]), takes out of a unit what the bench changed
+//! ([`nuisance`]) and what merely lies elsewhere ([`local_shift`]), and says what is left beyond what
+//! another good board would show ([`significance`]), at a rate of false alarms that the person sets
+//! ([`false_alarms`]). [`power_map`] tells which part's power would explain it.
 //!
 //! Works on corrected pictures in one pixel frame; knows nothing of files, sessions or screens.
 

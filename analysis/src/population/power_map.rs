@@ -81,8 +81,9 @@ const CELL_MM: f64 = 1.0;
 const LEAST_CELLS: usize = 200;
 /// No more sources than this are taken up.
 const MOST_SOURCES: usize = 6;
-/// A further source must explain this share of what is left.
-const LEAST_GAIN: f64 = 0.2;
+/// A further source must explain this share of the whole squared difference: healthy parts differ too,
+/// and their many small changes are not to be told one by one.
+const LEAST_GAIN: f64 = 0.05;
 /// A part tangles with another when taking it instead raises what is left by less than this share.
 const TANGLED: f64 = 0.15;
 /// Squares of this many millimetres count as independent: errors of the model reach far.
@@ -235,7 +236,7 @@ fn pursue(columns: &[DVector<f64>], seen: &DVector<f64>) -> Taken {
         let mut sources = taken.sources.clone();
         sources.push(next);
         let Some(candidate) = fit(columns, sources, seen) else { break };
-        if candidate.left > (1.0 - LEAST_GAIN) * taken.left {
+        if taken.left - candidate.left < LEAST_GAIN * seen.norm_squared() {
             break;
         }
         taken = candidate;

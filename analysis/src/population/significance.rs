@@ -150,7 +150,7 @@ impl PopulationBaseline {
         let parts = self.part_standings(&part_values, &part_standing, allowed);
 
         let table = plain_table(&difference, &self.trusted);
-        let place_probability = self.summary.square_extremes.place_probability(allowed);
+        let place_probability = self.summary.square_extremes.cautious().place_probability(allowed);
         let mut mask = Mask::new(shape);
         let mut finest = None;
         for (scale, scatter) in &self.squares {
@@ -185,6 +185,7 @@ impl PopulationBaseline {
                 .filter_map(|region| self.anomaly(&region, &finest, &parts))
                 .collect(),
         };
+        anomalies.retain(|anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
         let surely = |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
         anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
         Ok(UnitJudgement {
@@ -203,7 +204,7 @@ impl PopulationBaseline {
         let count = self.bodies.len().max(1) as f64;
         // Where the good boards themselves stood out more often than so many parts would by chance, the
         // parts' probabilities are too small by as much.
-        let inflation = (self.summary.part_extremes.count / count).max(1.0);
+        let inflation = (self.summary.part_extremes.cautious().count / count).max(1.0);
         let probabilities: Vec<f64> = studentised
             .t
             .iter()
