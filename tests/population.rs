@@ -61,10 +61,13 @@ fn a_sick_board_among_the_good_is_named_and_one_more_good_board_is_told_by_its_e
 
 #[test]
 fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
-    let bench = Bench::new(SPREAD, 21);
+    // The same board with and without the step: healthy boards' own scatter of 0.05 W in total is no
+    // error of the estimate.
+    let bench = Bench::new(Spread { shift_px: 0.1, ..Spread::NONE }, 21);
     let good: Vec<_> = (1..=4).map(|index| bench.unit(index, None)).collect();
     let baseline = learn(&bench, &good);
     let board = BoardPlate { size_mm: bench.population.design.size, film: 21.0, sheet_conductance: None };
+    let mut squares = 0.0_f64;
     for (designator, step) in [("Q2", 0.30), ("U3", 0.25), ("U7", 0.30), ("U1", -0.30)] {
         let unit = bench.unit(50, Some(&Fault::Hot { designator, extra_watts: step }));
         let judged = judge(&baseline, &unit, 5.0);
@@ -81,8 +84,12 @@ fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
             .find(|part| part.designator == designator)
             .map_or(0.0, |part| part.watts.value);
         assert!(here.abs() / all >= 0.9, "{designator}: {:?}", found.parts);
-        assert!((here / step - 1.0).abs() < 0.15, "{designator}: {here} W of {step} W");
+        // Two standard uncertainties: the estimate takes the board's copper as uniform, which it is not.
+        let uncertainty = 2.0 * found.parts[0].watts.standard_uncertainty;
+        assert!((here - step).abs() < uncertainty, "{designator}: {here} W of {step} W");
+        squares += (here / step - 1.0).powi(2) / 4.0;
     }
+    assert!(squares.sqrt() < 0.15, "{:.1} % off in the root mean square", 100.0 * squares.sqrt());
 }
 
 // ---- The study ----
@@ -125,6 +132,9 @@ fn faults_are_found_and_good_boards_left_alone() {
         }
     }
     println!("{goods} unseen good boards: {alarms} false findings on {boards_with_alarm} boards");
+    // Of fewer boards a single one decides.
+    assert!(goods < 100 || alarms as f64 <= 0.1 * goods as f64, "{alarms} false findings on {goods} boards");
+    let (mut all_hits, mut all_named) = (0, 0);
     let mut unit = 2000;
     for kind in &KINDS {
         let per_kelvin: Vec<f64> =
@@ -162,6 +172,8 @@ fn faults_are_found_and_good_boards_left_alone() {
                     errors.push((hit.difference / truth.peak - 1.0).abs());
                 }
             }
+            all_hits += hits;
+            all_named += named;
             errors.sort_unstable_by(f64::total_cmp);
             let at = |share: f64| {
                 errors
@@ -175,6 +187,15 @@ fn faults_are_found_and_good_boards_left_alone() {
                 100.0 * at(0.5),
                 100.0 * at(0.9)
             );
+            let wanted = if kelvin < 6.0 { 0.9 } else { 1.0 };
+            assert!(
+                hits as f64 >= wanted * tried as f64,
+                "{} of {kelvin} K: {hits} of {tried} found",
+                kind.name
+            );
+            // At 3 K a part's own 3 % of power is more than a tenth of the fault.
+            assert!(kelvin < 6.0 || errors.is_empty() || at(0.5) <= 0.1, "{} of {kelvin} K", kind.name);
         }
     }
+    assert!(all_named as f64 >= 0.98 * all_hits as f64, "{all_named} of {all_hits} named");
 }
