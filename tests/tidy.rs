@@ -11,7 +11,7 @@ const FLOORS: &[(usize, &[&str])] = &[
     (0, &["content_hash", "units", "geometry", "frame", "quantile"]),
     (1, &["palette", "homography_fit", "radiometry", "noise", "gradient", "propagation"]),
     (2, &["capture", "surface", "board", "registration"]),
-    (3, &["inspection", "procedure", "capability", "sequence", "uncertainty"]),
+    (3, &["inspection", "procedure", "capability", "sequence", "uncertainty", "population"]),
     (4, &["session"]),
     (5, &["comparison"]),
     (6, &["measured_place", "repeat_study", "soaked_board", "synthetic"]),

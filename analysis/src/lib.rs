@@ -31,6 +31,7 @@ pub mod palette;
 pub mod procedure;
 pub mod propagation;
 mod quantile;
+pub mod population;
 pub mod radiometry;
 pub mod registration;
 pub mod repeat_study;

@@ -1,0 +1,37 @@
+//! Is a unit different, or only another healthy board?
+//!
+//! Healthy boards differ among themselves: ambient, supply, parts' powers and places. This module
+//! learns from several good boards how much ([`baseline`]), takes out of a unit what the bench changed
+//! ([`nuisance`]) and what merely lies elsewhere ([`local_shift`]), and says what is left beyond what
+//! another good board would show ([`significance`]), at a rate of false alarms that the person sets
+//! ([`false_alarms`]). [`power_map`] tells which part's power would explain it.
+//!
+//! Works on corrected pictures in one pixel frame; knows nothing of files, sessions or screens.
+
+pub mod baseline;
+mod bodies;
+pub mod false_alarms;
+pub mod local_shift;
+pub mod nuisance;
+pub mod plate;
+pub mod power_map;
+mod scales;
+mod shrinkage;
+pub mod significance;
+pub mod student;
+mod summed_area;
+pub mod trusted;
+
+pub use baseline::{
+    BoardCheck, EffectOfAdding, GoodBoard, PartSpread, PopulationBaseline, PopulationError, PopulationSummary,
+};
+pub use false_alarms::{Extremes, FalseAlarms, benjamini_hochberg};
+pub use local_shift::{AlignmentRemainder, PartShift};
+pub use nuisance::{Estimate, NuisanceError, NuisanceFit, fit_nuisance};
+pub use plate::{NoPlate, PlateProperties, UniformPlate};
+pub use power_map::{
+    BoardPlate, CannotTellPower, PartPowerChange, PowerChange, film_from_heat_balance, power_change,
+};
+pub use significance::{Anomaly, CannotJudge, FurtherUncertainty, PartStanding, UnitJudgement};
+pub use student::{PredictionInterval, critical_t, two_sided_probability};
+pub use trusted::{BLUR_REACH, without_metal};

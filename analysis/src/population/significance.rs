@@ -1,0 +1,392 @@
+//! Which parts and places of a unit differ by more than another good board would.
+
+use serde::{Deserialize, Serialize};
+
+use super::baseline::{PopulationBaseline, plain_table};
+use super::bodies::Body;
+use super::false_alarms::{FalseAlarms, benjamini_hochberg};
+use super::local_shift::{
+    AlignmentRemainder, PartShift, fit_remainder, fit_shifts, without_remainder, without_shifts,
+};
+use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
+use super::scales::{Scale, Studentised, body_means};
+use super::student::{critical_t, two_sided_probability};
+use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
+use crate::geometry::{BaselinePixels, Point};
+use crate::units::KelvinDifference;
+
+/// What makes a unit's capture less certain than the good boards' were; nothing by default.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FurtherUncertainty {
+    /// White noise of a pixel beyond that of the good boards, K.
+    pub noise: KelvinDifference,
+    /// Misalignment beyond that of the good boards, pixels.
+    pub misalignment_px: f64,
+}
+
+impl Default for FurtherUncertainty {
+    fn default() -> Self {
+        Self { noise: KelvinDifference::ZERO, misalignment_px: 0.0 }
+    }
+}
+
+/// How one part stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PartStanding {
+    /// Reference designator.
+    pub designator: String,
+    /// Mean difference over the body, K; `None` where too little of it is valid.
+    pub difference: Option<f64>,
+    /// Standard deviation with which a good board would differ, K.
+    pub spread: Option<f64>,
+    /// Difference over spread.
+    pub standing: Option<f64>,
+    /// The probability that a good board differs as far on this part.
+    pub probability: Option<f64>,
+    /// Whether it counts at the rate of false alarms allowed.
+    pub significant: bool,
+}
+
+/// A place that differs by more than a good board would.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Anomaly {
+    /// Where the difference is surest to be largest.
+    pub peak: Point<BaselinePixels>,
+    /// The difference there, mean over five by five pixels, K, with its sign.
+    pub difference: f64,
+    /// Its standard uncertainty, the boards' own spread, K.
+    pub standard_uncertainty: f64,
+    /// The probability that a good board shows anything as strong anywhere.
+    pub probability: f64,
+    /// The part whose body or margin the peak lies on.
+    pub designator: Option<String>,
+    /// The part nearest to the peak.
+    pub nearest: Option<String>,
+    /// Pixels that belong to it.
+    pub area_px: usize,
+    /// The other significant parts that it covers, probably warmed or cooled by it.
+    pub also: Vec<String>,
+}
+
+/// A unit held against the baseline.
+#[derive(Debug, Clone)]
+pub struct UnitJudgement {
+    /// What the bench changed, taken out.
+    pub nuisance: NuisanceFit,
+    /// What the alignment left over, taken out.
+    pub remainder: AlignmentRemainder,
+    /// How far each part lies from its place, taken out.
+    pub shifts: Vec<PartShift>,
+    /// What is left, K.
+    pub difference: Frame<Difference>,
+    /// The same over the standard deviation of a good board, pixel by pixel.
+    pub standing: Frame<Difference>,
+    /// The parts, in the order of the footprints.
+    pub parts: Vec<PartStanding>,
+    /// What stands out, surest first.
+    pub anomalies: Vec<Anomaly>,
+    /// What was allowed.
+    pub false_alarms: FalseAlarms,
+}
+
+/// Why a unit cannot be judged.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum CannotJudge {
+    /// The bench's part cannot be told.
+    #[error("the unit under test: {0}")]
+    Nuisance(#[from] NuisanceError),
+    /// Pictures of different size.
+    #[error(transparent)]
+    Shape(#[from] FrameError),
+}
+
+/// Standard deviations by which a peak's difference is taken as smaller before peaks are compared: a
+/// wildly scattering metal pixel must not outbid a sure one.
+const CAUTION: f64 = 2.0;
+
+impl PopulationBaseline {
+    /// Judges one unit, taken at `ambient`.
+    ///
+    /// Half of the false alarms allowed go to the parts (Benjamini–Hochberg), half to the squares of
+    /// several sizes (their largest standing, calibrated on the good boards left out in turn).
+    ///
+    /// # Errors
+    /// Every [`CannotJudge`].
+    pub fn judge(
+        &self,
+        unit: &Frame<SurfaceKelvin>,
+        further: FurtherUncertainty,
+        false_alarms: FalseAlarms,
+    ) -> Result<UnitJudgement, CannotJudge> {
+        let shape = self.mean.shape();
+        let nuisance = fit_nuisance(&self.trusted, self.summary.ambient, unit)?;
+        let moved = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
+        let remainder = fit_remainder(&self.trusted, &self.gradient, &moved);
+        let moved = without_remainder(&moved, &self.gradient, &remainder);
+        let shifts = fit_shifts(&self.mean, &self.trusted, &self.gradient, &moved, &self.bodies);
+        let difference = without_shifts(&moved, &self.gradient, &self.bodies, &shifts);
+
+        let noise_variance = (further.noise.value() * further.noise.value()) as f32;
+        let edge = (further.misalignment_px * further.misalignment_px) as f32;
+        let slope_squared = |pixel: usize| {
+            let (x, y) = (self.gradient.x[pixel], self.gradient.y[pixel]);
+            x * x + y * y
+        };
+        let pixel_further = |pixel: usize| noise_variance + edge * slope_squared(pixel);
+        let standing: Vec<f32> = difference
+            .as_slice()
+            .iter()
+            .zip(self.spread.as_slice())
+            .enumerate()
+            .map(|(pixel, (difference, spread))| difference / (spread * spread + pixel_further(pixel)).sqrt())
+            .collect();
+        let standing = Frame::from_rows(shape.0, shape.1, standing)?;
+
+        let allowed = false_alarms.probability() / 2.0;
+        let part_values = body_means(&difference, &self.speaking);
+        // Noise averages out over a body; an edge on one side is met by one on the other.
+        let part_further = self.speaking.iter().map(|pixels| noise_variance / pixels.len().max(1) as f32);
+        let part_standing = self.parts.studentise(&part_values, part_further);
+        let parts = self.part_standings(&part_values, &part_standing, allowed);
+
+        let table = plain_table(&difference, &self.trusted);
+        let place_probability = self.summary.square_extremes.cautious().place_probability(allowed);
+        let mut mask = Mask::new(shape);
+        let mut finest = None;
+        for (scale, scatter) in &self.squares {
+            let values = scale.means(&table);
+            let side = 2 * scale.radius + 1;
+            let within = noise_variance / (side * side) as f32;
+            // A square no larger than the misalignment shows all of the edge.
+            let edge_in =
+                |(row, column): (usize, usize)| edge * slope_squared(row * shape.1 + column) / side as f32;
+            let studentised =
+                scatter.studentise(&values, scale.centers().map(|center| within + edge_in(center)));
+            let critical = critical_t(place_probability, studentised.freedom) as f32;
+            for (center, t) in scale.centers().zip(&studentised.t) {
+                if t.abs() > critical {
+                    mask.square(center, scale.step.div_ceil(2).max(1), *t, studentised.freedom);
+                }
+            }
+            if finest.is_none() {
+                finest = Some((*scale, values, studentised));
+            }
+        }
+        for (index, (body, part)) in self.bodies.iter().zip(&parts).enumerate() {
+            if part.significant {
+                mask.body(&body.inside, part_standing.t[index], part_standing.freedom);
+            }
+        }
+        let mut anomalies: Vec<Anomaly> = match finest {
+            None => Vec::new(),
+            Some(finest) => mask
+                .regions()
+                .into_iter()
+                .filter_map(|region| self.anomaly(&region, &finest, &parts))
+                .collect(),
+        };
+        anomalies.retain(|anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
+        let surely = |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
+        anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
+        Ok(UnitJudgement {
+            nuisance,
+            remainder,
+            shifts,
+            difference,
+            standing,
+            parts,
+            anomalies,
+            false_alarms,
+        })
+    }
+
+    fn part_standings(&self, values: &[f32], studentised: &Studentised, allowed: f64) -> Vec<PartStanding> {
+        let count = self.bodies.len().max(1) as f64;
+        // Where the good boards themselves stood out more often than so many parts would by chance, the
+        // parts' probabilities are too small by as much.
+        let inflation = (self.summary.part_extremes.cautious().count / count).max(1.0);
+        let probabilities: Vec<f64> = studentised
+            .t
+            .iter()
+            .map(|t| (two_sided_probability(f64::from(*t), studentised.freedom) * inflation).min(1.0))
+            .collect();
+        let significant = benjamini_hochberg(&probabilities, allowed);
+        let known = |value: f64| value.is_finite().then_some(value);
+        self.bodies
+            .iter()
+            .enumerate()
+            .map(|(index, body)| PartStanding {
+                designator: body.designator.clone(),
+                difference: known(f64::from(values[index])),
+                spread: known(f64::from(values[index] / studentised.t[index])),
+                standing: known(f64::from(studentised.t[index])),
+                probability: known(probabilities[index]),
+                significant: significant[index],
+            })
+            .collect()
+    }
+
+    fn anomaly(
+        &self,
+        region: &Region,
+        (scale, values, studentised): &(Scale, Vec<f32>, Studentised),
+        parts: &[PartStanding],
+    ) -> Option<Anomaly> {
+        let columns = self.mean.shape().1;
+        let sign = if region.positive { 1.0 } else { -1.0 };
+        let sure = |index: usize| {
+            let (value, t) = (f64::from(values[index]), f64::from(studentised.t[index]));
+            sign * value - CAUTION * (value / t).abs()
+        };
+        let best = scale
+            .centers()
+            .enumerate()
+            .filter(|(_, (row, column))| region.holds(row * columns + column))
+            .filter(|(index, _)| !studentised.t[*index].is_nan() && sign * f64::from(values[*index]) > 0.0)
+            .max_by(|a, b| sure(a.0).total_cmp(&sure(b.0)));
+        // A part all of metal has no square of its own: its body's mean stands for it.
+        let of_body = || {
+            let covered = |body: &Body| body.inside.iter().any(|pixel| region.holds(*pixel));
+            let metal =
+                self.bodies.iter().zip(parts).filter(|(body, part)| part.significant && covered(body));
+            let strongest = metal.max_by(|a, b| {
+                let size = |part: &PartStanding| part.difference.unwrap_or(0.0).abs();
+                size(a.1).total_cmp(&size(b.1))
+            });
+            let (body, part) = strongest?;
+            let middle = body.inside.get(body.inside.len() / 2)?;
+            Some((*middle, part.difference?, part.spread?.abs()))
+        };
+        let of_square = best.map(|(index, (row, column))| {
+            let value = f64::from(values[index]);
+            (row * columns + column, value, (value / f64::from(studentised.t[index])).abs())
+        });
+        let (pixel, value, uncertainty) = of_square.or_else(of_body)?;
+        let peak = Point::new((pixel % columns) as f64, (pixel / columns) as f64);
+        let on = |body: &&Body| body.around.contains(&pixel);
+        let designator = self.bodies.iter().find(on).map(|body| body.designator.clone());
+        let nearest = self
+            .footprints
+            .iter()
+            .map(|footprint| (distance(&footprint.corners, footprint.contains(peak), peak), footprint))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, footprint)| footprint.designator.clone());
+        let also = self
+            .bodies
+            .iter()
+            .zip(parts)
+            .filter(|(body, part)| part.significant && Some(&body.designator) != designator.as_ref())
+            .filter(|(body, _)| body.inside.iter().any(|pixel| region.holds(*pixel)))
+            .map(|(body, _)| body.designator.clone())
+            .collect();
+        Some(Anomaly {
+            peak,
+            difference: value,
+            standard_uncertainty: uncertainty,
+            probability: self.summary.square_extremes.board_probability(region.smallest),
+            designator,
+            nearest,
+            area_px: region.pixels.len(),
+            also,
+        })
+    }
+}
+
+/// How far a place is from a quadrilateral's outline, pixels; 0 inside.
+fn distance(corners: &[Point<BaselinePixels>; 4], inside: bool, place: Point<BaselinePixels>) -> f64 {
+    if inside {
+        return 0.0;
+    }
+    (0..4)
+        .map(|index| {
+            let (from, to) = (corners[index], corners[(index + 1) % 4]);
+            let (dx, dy) = (to.x - from.x, to.y - from.y);
+            let length = (dx * dx + dy * dy).max(1e-12);
+            let share = (((place.x - from.x) * dx + (place.y - from.y) * dy) / length).clamp(0.0, 1.0);
+            place.distance(Point::new(from.x + share * dx, from.y + share * dy))
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Which pixels belong to something significant, and how far out it lies.
+struct Mask {
+    columns: usize,
+    rows: usize,
+    sign: Vec<i8>,
+    smallest: Vec<f64>,
+}
+
+/// Pixels that hang together.
+struct Region {
+    positive: bool,
+    /// In order.
+    pixels: Vec<usize>,
+    smallest: f64,
+}
+
+impl Region {
+    fn holds(&self, pixel: usize) -> bool {
+        self.pixels.binary_search(&pixel).is_ok()
+    }
+}
+
+impl Mask {
+    fn new((rows, columns): (usize, usize)) -> Self {
+        Self { columns, rows, sign: vec![0; rows * columns], smallest: vec![1.0; rows * columns] }
+    }
+
+    fn set(&mut self, pixel: usize, t: f32, probability: f64) {
+        if probability <= self.smallest[pixel] {
+            self.smallest[pixel] = probability;
+            self.sign[pixel] = if t > 0.0 { 1 } else { -1 };
+        }
+    }
+
+    fn square(&mut self, (row, column): (usize, usize), radius: usize, t: f32, freedom: f64) {
+        let probability = two_sided_probability(f64::from(t), freedom);
+        for row in row.saturating_sub(radius)..(row + radius + 1).min(self.rows) {
+            for column in column.saturating_sub(radius)..(column + radius + 1).min(self.columns) {
+                self.set(row * self.columns + column, t, probability);
+            }
+        }
+    }
+
+    fn body(&mut self, pixels: &[usize], t: f32, freedom: f64) {
+        let probability = two_sided_probability(f64::from(t), freedom);
+        for &pixel in pixels {
+            self.set(pixel, t, probability);
+        }
+    }
+
+    /// Regions of one sign that touch by sides or corners.
+    fn regions(mut self) -> Vec<Region> {
+        let mut regions = Vec::new();
+        for start in 0..self.sign.len() {
+            let sign = self.sign[start];
+            if sign == 0 {
+                continue;
+            }
+            let mut pixels = Vec::new();
+            let mut waiting = vec![start];
+            self.sign[start] = 0;
+            let mut smallest = 1.0_f64;
+            while let Some(pixel) = waiting.pop() {
+                pixels.push(pixel);
+                smallest = smallest.min(self.smallest[pixel]);
+                let (row, column) = (pixel / self.columns, pixel % self.columns);
+                for row in row.saturating_sub(1)..(row + 2).min(self.rows) {
+                    for column in column.saturating_sub(1)..(column + 2).min(self.columns) {
+                        let next = row * self.columns + column;
+                        if self.sign[next] == sign {
+                            self.sign[next] = 0;
+                            waiting.push(next);
+                        }
+                    }
+                }
+            }
+            pixels.sort_unstable();
+            regions.push(Region { positive: sign > 0, pixels, smallest });
+        }
+        regions
+    }
+}
