@@ -24,7 +24,8 @@ pub fn combined_correlated(parts: &[f64], correlation: impl Fn(usize, usize) -> 
             sum += a * b * if i == j { 1.0 } else { correlation(i, j) };
         }
     }
-    sum.max(0.0).sqrt()
+    // Rounding may leave a little less than nothing; an unknown part leaves all unknown.
+    if sum < 0.0 { 0.0 } else { sum.sqrt() }
 }
 
 /// The effective degrees of freedom of a combined uncertainty (Welch–Satterthwaite, G.4.1): `parts` are

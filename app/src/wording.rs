@@ -81,6 +81,17 @@ pub fn temperature_between(unit: TemperatureUnit, low: f64, high: f64) -> String
     format!("{} to {} {}", end(low, "unknown"), end(high, "unknown"), unit.symbol())
 }
 
+/// A difference that is only known to lie between two others: `+4.1 to +19.6 K`.
+#[must_use]
+pub fn difference_between(unit: TemperatureUnit, low: f64, high: f64) -> String {
+    let end = |kelvin: f64| {
+        let shown = unit.show_difference(kelvin);
+        let plus = if shown > 0.0 { "+" } else { "" };
+        if kelvin.is_finite() { format!("{plus}{}", number(shown, 1)) } else { "unknown".to_owned() }
+    };
+    format!("{} to {} {}", end(low), end(high), unit.difference_symbol())
+}
+
 /// An emissivity with its standard uncertainty: `0.92 ± 0.03`.
 #[must_use]
 pub fn emissivity(finish: &Finish) -> String {

@@ -122,7 +122,13 @@ fn scatter_of_an_end(count: usize) -> f64 {
 
 /// Half of the last of two significant digits (JCGM 101:2008, 7.9.2).
 fn numerical_tolerance(uncertainty: f64) -> f64 {
-    if uncertainty > 0.0 { 0.5 * 10_f64.powf(uncertainty.log10().floor() - 1.0) } else { 0.0 }
+    if uncertainty <= 0.0 {
+        return 0.0;
+    }
+    let unit = 10_f64.powf(uncertainty.log10().floor() - 1.0);
+    // 9.96 has the two digits 10 of the next power.
+    let unit = if (uncertainty / unit).round() >= 100.0 { 10.0 * unit } else { unit };
+    0.5 * unit
 }
 
 fn histogram(sorted: &[f64], low: f64, high: f64) -> Vec<(f64, usize)> {

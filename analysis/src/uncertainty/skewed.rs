@@ -9,9 +9,9 @@ use super::inputs::InputUncertainty;
 use crate::propagation::{Interval, coverage_factor};
 use crate::radiometry::NoPhysicalAnswer;
 
-/// Above this u(ε)/ε the second order of 1/ε adds more than a seventh to the first, our own limit for
-/// printing ±: the two sides of the 95 % interval then differ by a third.
-const MOST_SYMMETRIC: f64 = 0.15;
+/// Our own limit of u(ε)/ε for printing ±: by arithmetic on 1/ε a ± of 95 % holds 94.2 % there, and its upper
+/// half is a fifth too short.
+const MOST_SYMMETRIC: f64 = 0.10;
 /// No real surface emits less than this; lower draws of an emissivity are none.
 pub(super) const LEAST_EMISSIVITY: f64 = 0.01;
 

@@ -3,9 +3,10 @@
 use analysis::geometry::Point;
 use analysis::inspection::Basis;
 use analysis::measured_place::difference_place;
+use analysis::propagation::Interval;
 use analysis::surface::{DecidedBy, Finish, finish_at};
 use analysis::uncertainty::{
-    DifferencePlace, InputUncertainty, TemperaturePlace, is_skewed, temperature_interval,
+    DifferencePlace, InputUncertainty, TemperaturePlace, difference_margins, is_skewed, temperature_interval,
 };
 use analysis::units::{Emissivity, TemperatureUnit};
 use leptos::prelude::*;
@@ -51,10 +52,14 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
     }
     if let Some(kelvin) = pictures.difference.with(value) {
         let uncertainty = pictures.uncertainty.with(value);
-        let words = uncertainty.map_or_else(
-            || wording::difference(unit, kelvin),
-            |expanded| wording::difference_within(unit, kelvin, expanded),
-        );
+        let margins = compared.and_then(|compared| margins_of(store, &compared));
+        let words = match (margins, uncertainty) {
+            (Some(Interval { low, high }), _) => {
+                wording::difference_between(unit, kelvin + low, kelvin + high)
+            }
+            (None, Some(expanded)) => wording::difference_within(unit, kelvin, expanded),
+            (None, None) => wording::difference(unit, kelvin),
+        };
         let absolute = store.session().with(|session| session.criteria.basis == Basis::Absolute);
         let name = if absolute { "Difference" } else { "Difference of rise" };
         say(name, "reading-difference", words);
@@ -77,6 +82,14 @@ fn compared_places(store: Store, at: Spot) -> Option<DifferencePlace> {
         ComparisonState::Ready(comparison) => difference_place(&session, &comparison, row, column),
         _ => None,
     }
+}
+
+/// How far below and above a difference its 95 % interval reaches, where ± would be wrong. Reactive.
+fn margins_of(store: Store, place: &DifferencePlace) -> Option<Interval> {
+    if !is_skewed(place.unit.emissivity.value(), place.unit.emissivity_uncertainty) {
+        return None;
+    }
+    store.session().with(|session| difference_margins(place, &session.input_uncertainty).ok())
 }
 
 /// A temperature with its 95 % interval: as ± where that is right, else from where to where.

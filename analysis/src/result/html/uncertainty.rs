@@ -9,7 +9,7 @@ use crate::propagation::coverage_factor;
 use crate::result::numbers::{InUnit, number};
 use crate::session::Session;
 use crate::uncertainty::budget::CONFIDENCE;
-use crate::uncertainty::{Budget, is_skewed, temperature_interval};
+use crate::uncertainty::{Budget, difference_margins, is_skewed, temperature_interval};
 use crate::units::{Kelvin, KelvinDifference};
 
 /// Budgets are given for this many findings, the most significant ones.
@@ -80,9 +80,22 @@ fn finding_budget(
     let inputs = &session.input_uncertainty;
     let place = unit_place(session, comparison, row, column)?;
     let temperature = place.budget(inputs).ok()?;
-    let difference = difference_place(session, comparison, row, column)?.budget(inputs).ok()?;
+    let apart = difference_place(session, comparison, row, column)?;
+    let difference = apart.budget(inputs).ok()?;
     let skewed = is_skewed(place.emissivity.value(), place.emissivity_uncertainty);
     let interval = if skewed { temperature_interval(&place, inputs).ok() } else { None };
+    let margins = if skewed { difference_margins(&apart, inputs).ok() } else { None };
+    let difference_words = match margins {
+        Some(margins) => {
+            let measured = f64::from(comparison.difference.at(row, column)?);
+            let end = |kelvin: f64| {
+                KelvinDifference::new(kelvin)
+                    .map_or_else(|_| "unknown".to_owned(), |kelvin| unit.read_difference(kelvin))
+            };
+            format!("{} to {}", end(measured + margins.low), end(measured + margins.high))
+        }
+        None => format!("± {}", expanded(&difference, unit)),
+    };
     let stated = match interval {
         Some(interval) => {
             let end = |kelvin: f64| {
@@ -118,7 +131,7 @@ fn finding_budget(
                 tr {
                     td { strong { "95 %, k = " (number(temperature.coverage_factor, 2)) } }
                     td.number { strong { @if skewed { "see above" } @else { "± " (expanded(&temperature, unit)) } } } td {}
-                    td.number { strong { "± " (expanded(&difference, unit)) } } td {}
+                    td.number { strong { (difference_words) } } td {}
                 }
             }
         } }
