@@ -92,20 +92,34 @@ pub fn certainty(
         setting.baseline_table,
     )?;
     let mut difference = slope_squared(apparent.view()).into_raw_vec_and_offset().0;
-    let mut unit = Vec::with_capacity(difference.len());
-    let mut between_equals = Vec::with_capacity(difference.len());
-    let temperatures = setting.unit.as_slice().iter().zip(setting.baseline.as_slice());
-    let surfaces = setting.emissivity.as_slice().iter().zip(setting.emissivity_uncertainty.as_slice());
-    for (((&hot, &cold), (&emissivity, &doubt)), slope_squared) in
-        temperatures.zip(surfaces).zip(&mut difference)
-    {
-        let own = unit_side.derivatives(hot, emissivity);
-        let one = unit_side.scaled(&own);
-        let equal = unit_side.scaled(&unit_side.derivatives(cold, emissivity));
-        let other = baseline_side.derivatives(cold, emissivity);
-        unit.push(variances.of_temperature(&own, doubt).sqrt());
-        between_equals.push(variances.of_difference(&equal, &other, doubt, *slope_squared).sqrt());
-        *slope_squared = variances.of_difference(&one, &other, doubt, *slope_squared).sqrt();
+    let [mut unit, mut between_equals] = [vec![f32::NAN; difference.len()], vec![f32::NAN; difference.len()]];
+    let alike = unit_side.is_alike(&baseline_side);
+    let mut seen = [Seen::NOTHING; 3];
+    let pictures = [setting.unit.as_slice(), setting.baseline.as_slice()];
+    for start in (0..difference.len()).step_by(BLOCK) {
+        let block = start..(start + BLOCK).min(difference.len());
+        let emissivities = &setting.emissivity.as_slice()[block.clone()];
+        seen[0].look(&unit_side, &pictures[0][block.clone()], emissivities);
+        seen[1].look(&baseline_side, &pictures[1][block.clone()], emissivities);
+        if !alike {
+            seen[2].look(&unit_side, &pictures[1][block.clone()], emissivities);
+        }
+        let [hot, cold, cold_in_the_unit] = &seen;
+        let equal = if alike { cold } else { cold_in_the_unit };
+        let doubts = &setting.emissivity_uncertainty.as_slice()[block.clone()];
+        let outputs = unit[block.clone()].iter_mut().zip(&mut between_equals[block.clone()]);
+        let outputs = outputs.zip(&mut difference[block]);
+        for (place, ((&doubt, &emissivity), ((unit, equals), apart))) in
+            doubts.iter().zip(emissivities).zip(outputs).enumerate()
+        {
+            let own = unit_side.derivatives(hot, place, emissivity);
+            let other = baseline_side.derivatives(cold, place, emissivity);
+            let same = unit_side.derivatives(equal, place, emissivity);
+            let slope_squared = *apart;
+            *unit = variances.of_temperature(&own, doubt).sqrt();
+            *equals = variances.of_difference(&unit_side.scaled(&same), &other, doubt, slope_squared).sqrt();
+            *apart = variances.of_difference(&unit_side.scaled(&own), &other, doubt, slope_squared).sqrt();
+        }
     }
     let (rows, columns) = setting.unit.shape();
     Ok(Certainty {
@@ -132,9 +146,11 @@ struct Side<'a> {
     reflected: f32,
     reflected_slope: f32,
     path: f32,
-    path_slope: f32,
     transmittance: f32,
     background: f32,
+    inverse_transmittance: f32,
+    /// What a kelvin of the path adds to what arrives, negative.
+    path_share: f32,
     gain: f32,
 }
 
@@ -150,9 +166,10 @@ impl<'a> Side<'a> {
             reflected: reflected as f32,
             reflected_slope: reflected_slope as f32,
             path: path as f32,
-            path_slope: path_slope as f32,
             transmittance: transmittance as f32,
             background: (transmittance * reflected + (1.0 - transmittance) * path) as f32,
+            inverse_transmittance: (1.0 / transmittance) as f32,
+            path_share: (-(1.0 - transmittance) * path_slope) as f32,
             gain: gain as f32,
         }
     }
@@ -170,20 +187,64 @@ impl<'a> Side<'a> {
         }
     }
 
+    /// Whether a surface looks the same from both sides.
+    fn is_alike(&self, other: &Self) -> bool {
+        self.table.band() == other.table.band()
+            && self.reflected == other.reflected
+            && self.path == other.path
+            && self.transmittance == other.transmittance
+    }
+
     /// As [`sensitivity`](crate::radiometry::sensitivity), by the table.
     #[inline]
-    fn derivatives(&self, kelvin: f32, emissivity: f32) -> Derivatives {
-        let (surface, slope) = self.table.radiance_and_slope(kelvin);
-        let arriving = self.background + (surface - self.reflected) * (self.transmittance * emissivity);
-        let (apparent_kelvin, kelvin_per_radiance) = self.table.temperature_and_slope(arriving);
-        let gain = 1.0 / (self.transmittance * emissivity * slope);
+    fn derivatives(&self, seen: &Seen, place: usize, emissivity: f32) -> Derivatives {
+        let (surface, arriving) = (seen.surface[place], seen.arriving[place]);
+        let by_radiance = 1.0 / (emissivity * seen.slope[place]);
+        let gain = by_radiance * self.inverse_transmittance;
         Derivatives {
-            apparent_kelvin,
-            apparent: gain / kelvin_per_radiance,
-            emissivity: -(surface - self.reflected) / (emissivity * slope),
-            reflected: -gain * self.transmittance * (1.0 - emissivity) * self.reflected_slope,
-            transmittance: -gain * (arriving - self.path) / self.transmittance,
-            path: -gain * (1.0 - self.transmittance) * self.path_slope,
+            apparent_kelvin: seen.apparent[place],
+            apparent: gain * seen.apparent_slope[place],
+            emissivity: (self.reflected - surface) * by_radiance,
+            reflected: (emissivity - 1.0) * by_radiance * self.reflected_slope,
+            transmittance: (self.path - arriving) * gain * self.inverse_transmittance,
+            path: gain * self.path_share,
+        }
+    }
+}
+
+/// Pixels that go through the tables together, so that what follows is plain arithmetic.
+const BLOCK: usize = 256;
+
+/// What a block of surfaces sends and how it appears.
+#[derive(Clone, Copy)]
+struct Seen {
+    surface: [f32; BLOCK],
+    slope: [f32; BLOCK],
+    arriving: [f32; BLOCK],
+    apparent: [f32; BLOCK],
+    apparent_slope: [f32; BLOCK],
+}
+
+impl Seen {
+    const NOTHING: Self = Self {
+        surface: [f32::NAN; BLOCK],
+        slope: [f32::NAN; BLOCK],
+        arriving: [f32::NAN; BLOCK],
+        apparent: [f32::NAN; BLOCK],
+        apparent_slope: [f32::NAN; BLOCK],
+    };
+
+    #[inline]
+    fn look(&mut self, side: &Side<'_>, kelvins: &[f32], emissivities: &[f32]) {
+        for (place, (&kelvin, &emissivity)) in kelvins.iter().zip(emissivities).enumerate().take(BLOCK) {
+            let (surface, slope) = side.table.radiance_and_slope(kelvin);
+            let arriving = side.background + (surface - side.reflected) * (side.transmittance * emissivity);
+            let apparent = side.table.temperature(arriving);
+            self.surface[place] = surface;
+            self.slope[place] = slope;
+            self.arriving[place] = arriving;
+            self.apparent[place] = apparent;
+            self.apparent_slope[place] = side.table.radiance_and_slope(apparent).1;
         }
     }
 }
