@@ -339,3 +339,84 @@ impl Variances {
             + self.ambient
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::radiometry::Band;
+    use crate::uncertainty::{DifferencePlace, TemperaturePlace};
+    use crate::units::{Emissivity, Kelvin, Transmittance};
+
+    /// One pixel without neighbors, so that no slope comes in.
+    fn pixel<Q>(value: f64) -> Frame<Q> {
+        Frame::from_rows(1, 1, vec![value as f32]).unwrap()
+    }
+
+    #[test]
+    fn a_pixel_is_as_sure_as_its_budget_says() {
+        let table = BandTable::new(Band::default());
+        let surroundings = |celsius| Surroundings {
+            reflected: Kelvin::from_celsius(celsius).unwrap(),
+            transmittance: Transmittance::new(0.96).unwrap(),
+            path: Kelvin::from_celsius(24.0).unwrap(),
+        };
+        let kelvin = |value| KelvinDifference::new(value).unwrap();
+        let mut inputs = InputUncertainty { transmittance: 0.01, ..InputUncertainty::default() };
+        for (emissivity, doubt, gain, shared) in
+            [(0.92, 0.02, 1.0, true), (0.3, 0.05, 1.0, true), (0.6, 0.04, 1.8, true), (0.3, 0.02, 1.0, false)]
+        {
+            inputs.shared.surroundings = shared;
+            inputs.shared.emissivity = shared;
+            let (unit_around, baseline_around) = (surroundings(31.0), surroundings(23.0));
+            let side = |celsius, surroundings, netd| TemperaturePlace {
+                temperature: Kelvin::from_celsius(celsius).unwrap(),
+                emissivity: Emissivity::new(emissivity).unwrap(),
+                emissivity_uncertainty: doubt,
+                surroundings,
+                band: Band::default(),
+                netd: kelvin(netd),
+                pixels: 1.0,
+            };
+            let place = DifferencePlace {
+                unit: side(66.0, unit_around, 0.05),
+                baseline: side(55.0, baseline_around, 0.08),
+                baselines: 3,
+                slope: 0.0,
+                residual_px: 0.1,
+                above_ambient: true,
+                unit_gain: gain,
+            };
+            let setting = DifferenceSetting {
+                unit: &pixel(place.unit.temperature.value()),
+                baseline: &pixel(place.baseline.temperature.value()),
+                baselines: 3,
+                emissivity: &pixel(emissivity),
+                emissivity_uncertainty: &pixel(doubt),
+                unit_surroundings: &unit_around,
+                baseline_surroundings: &baseline_around,
+                unit_table: &table,
+                baseline_table: &table,
+                unit_netd: kelvin(0.05),
+                baseline_netd: kelvin(0.08),
+                residual_px: 0.1,
+                above_ambient: true,
+                unit_gain: gain,
+            };
+            let found = certainty(&setting, &inputs).unwrap();
+            let as_warm = DifferencePlace {
+                unit: TemperaturePlace { temperature: place.baseline.temperature, ..place.unit },
+                ..place
+            };
+            let expected = [
+                (found.unit.at(0, 0), place.unit.budget(&inputs).unwrap()),
+                (found.difference.at(0, 0), place.budget(&inputs).unwrap()),
+                (found.between_equals.at(0, 0), as_warm.budget(&inputs).unwrap()),
+            ];
+            for (pixel, budget) in expected {
+                // The table's slopes are good to half a percent.
+                let ratio = f64::from(pixel.unwrap()) / budget.combined.value();
+                assert!((ratio - 1.0).abs() < 0.01, "emissivity {emissivity}: {ratio}");
+            }
+        }
+    }
+}
