@@ -54,7 +54,12 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
         return Vec::new();
     }
     let has_baseline = draft.with_role(Role::Baseline).next().is_some();
-    let role = role_on_arrival(&file_name, has_baseline, draft.unit().is_some());
+    // A board without supply is no baseline of a powered one: it is kept for the emissivity procedures.
+    let role = if metadata.conditions.voltage == Some(0.0) {
+        Role::Aside
+    } else {
+        role_on_arrival(&file_name, has_baseline, draft.unit().is_some())
+    };
     let mut commands = Vec::new();
     // The first baseline is the frame of everything: known places in it are known places of the session.
     if role == Role::Baseline

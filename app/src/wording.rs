@@ -92,12 +92,12 @@ pub fn difference_between(unit: TemperatureUnit, low: f64, high: f64) -> String 
     format!("{} to {} {}", end(low), end(high), unit.difference_symbol())
 }
 
-/// An emissivity with its standard uncertainty: `0.92 ± 0.03`.
+/// An emissivity with its standard uncertainty: `0.92 (u = 0.03)`; ± stands for 95 % throughout.
 #[must_use]
 pub fn emissivity(finish: &Finish) -> String {
     // A third decimal where the second would round the uncertainty away.
     let digits = if finish.uncertainty > 0.0 && finish.uncertainty < 0.0195 { 3 } else { 2 };
-    format!("{:.digits$} ± {:.digits$}", finish.emissivity.value(), finish.uncertainty)
+    format!("{:.digits$} (u = {:.digits$})", finish.emissivity.value(), finish.uncertainty)
 }
 
 /// A fraction as a percentage.
@@ -126,7 +126,9 @@ pub fn count(items: usize, noun: &str) -> String {
 /// The shortest text of a number a person typed, for a form field.
 #[must_use]
 pub fn plain(value: f64) -> String {
-    let rounded = (value * 1e6).round() / 1e6;
+    // Small numbers, such as the scale of a raw one, need more decimals.
+    let steps = if value.abs() < 0.1 { 1e6 } else { 1e4 };
+    let rounded = (value * steps).round() / steps;
     format!("{rounded}")
 }
 
@@ -248,8 +250,8 @@ mod tests {
             let emissivity = analysis::units::Emissivity::new(value).unwrap();
             super::emissivity(&Finish { emissivity, uncertainty, material: None })
         };
-        assert_eq!(written(0.92, 0.03), "0.92 ± 0.03");
-        assert_eq!(written(0.055, 0.009), "0.055 ± 0.009");
+        assert_eq!(written(0.92, 0.03), "0.92 (u = 0.03)");
+        assert_eq!(written(0.055, 0.009), "0.055 (u = 0.009)");
     }
 
     #[test]

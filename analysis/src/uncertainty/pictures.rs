@@ -114,10 +114,14 @@ pub fn certainty(
         {
             let own = unit_side.derivatives(hot, place, emissivity);
             let other = baseline_side.derivatives(cold, place, emissivity);
-            let same = unit_side.derivatives(equal, place, emissivity);
+            let same = if alike && unit_side.gain == 1.0 {
+                other
+            } else {
+                unit_side.scaled(&unit_side.derivatives(equal, place, emissivity))
+            };
             let slope_squared = *apart;
             *unit = variances.of_temperature(&own, doubt).sqrt();
-            *equals = variances.of_difference(&unit_side.scaled(&same), &other, doubt, slope_squared).sqrt();
+            *equals = variances.of_difference(&same, &other, doubt, slope_squared).sqrt();
             *apart = variances.of_difference(&unit_side.scaled(&own), &other, doubt, slope_squared).sqrt();
         }
     }

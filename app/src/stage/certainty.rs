@@ -69,7 +69,7 @@ pub fn CertaintyPanel() -> impl IntoView {
     let body = move || known.get().map(|known| view! { <KnownPlace known=known /> });
     view! {
         <details class="certainty" data-testid="certainty" on:toggle=toggle>
-            <summary>"How well is this known? " <span class="remark">"± and intervals are 95 %, k = 1.96"</span></summary>
+            <summary>"How well is this known? " <span class="remark">"± and intervals are 95 %, k = 1.96; hatched: not measurable"</span></summary>
             <p class="remark" hidden=move || known.with(Option::is_some)>
                 "Click a place of the compared pictures: its uncertainty is taken apart here."
             </p>
@@ -112,7 +112,7 @@ fn KnownPlace(
                 <ul class="efforts">{gains}</ul>
                 <p class="remark" hidden=!none>"No single effort brings more than a tenth."</p>
                 <p class="remark" hidden=!skewed>
-                    "The emissivity here is hardly better known than its own size, so the temperature's distribution leans to one side: an interval is given instead of ±."
+                    "The emissivity here is known to no better than a tenth of itself, so the temperature's distribution leans to one side: an interval is given instead of ±."
                 </p>
                 <Draws place=known.place stated=stated unit=unit />
             </div>

@@ -93,12 +93,15 @@ fn surface(session: &Session) -> Standing {
     if session.captures.is_empty() {
         return lacks("Waits for the captures");
     }
-    let emissivity = wording::emissivity(&session.surface.whole);
+    let emissivity = match &session.surface.map {
+        Some(_) => "of every pixel, by a picture".to_owned(),
+        None => wording::emissivity(&session.surface.whole),
+    };
     let reflected = match stated_reflected(session) {
         0 => wording::temperature(session.temperature_unit, session.surroundings.reflected.value()),
         captures => format!("stated by {}", wording::count(captures, "capture")),
     };
-    let untouched = session.surface == Surface::default();
+    let untouched = session.surface == Surface::default() && session.procedures.is_empty();
     if untouched {
         return Standing::Assumed(format!(
             "Assumed: emissivity {emissivity} all over · reflected {reflected}"

@@ -160,10 +160,65 @@ fn procedures(session: &Session, unit: InUnit) -> Markup {
             h3 { "Measured at the bench" }
             ul.procedures { @for record in &session.procedures {
                 li {
-                    strong { (record.title()) ": " } (found(record, unit))
+                    strong { (record.title()) ": " } (found(record, unit)) ". " (entered(session, record, unit))
                     @for warning in record.warnings() { " " em { (warning) "." } }
                 }
             } }
+        }
+    }
+}
+
+/// What was entered for a procedure.
+fn entered(session: &Session, record: &Record, unit: InUnit) -> String {
+    let list = |readings: Vec<Kelvin>| {
+        readings.into_iter().map(|kelvin| unit.read_temperature(kelvin)).collect::<Vec<_>>().join(", ")
+    };
+    match record {
+        Record::ReflectedByReflector { entered, .. } => {
+            format!(
+                "Readings {}; camera {}.",
+                list(entered.readings.clone()),
+                unit.read_size(entered.reading_uncertainty)
+            )
+        }
+        Record::ReflectedByDirectView { entered, .. } => {
+            format!(
+                "Readings {}; camera {}.",
+                list(entered.readings.clone()),
+                unit.read_size(entered.reading_uncertainty)
+            )
+        }
+        Record::EmissivityByContact { entered, .. } => format!(
+            "Thermometer {}; camera {}; reflected temperature {}.",
+            list(entered.repeats.iter().map(|repeat| repeat.contact).collect()),
+            list(entered.repeats.iter().map(|repeat| repeat.apparent).collect()),
+            unit.read_temperature(entered.surroundings.reflected)
+        ),
+        Record::EmissivityByReference { entered, .. } => format!(
+            "Covered {}; bare {}; emissivity of the cover {:.3} (u = {:.3}); reflected temperature {}.",
+            list(entered.repeats.iter().map(|repeat| repeat.covered).collect()),
+            list(entered.repeats.iter().map(|repeat| repeat.bare).collect()),
+            entered.reference.value(),
+            entered.reference_uncertainty,
+            unit.read_temperature(entered.surroundings.reflected)
+        ),
+        Record::Cavity { entered, .. } => format!(
+            "{} mm deep, {} mm wide, walls {:.2}.",
+            entered.depth.value(),
+            entered.diameter.value(),
+            entered.wall.value()
+        ),
+        Record::EmissivityMap { entered, .. } => {
+            let soak = |soak: &crate::procedure::Soak| {
+                let names: Vec<_> = soak.captures.iter().map(|hash| session.file_name_of(hash)).collect();
+                format!(
+                    "{} with the board at {} (u = {})",
+                    names.join(", "),
+                    unit.read_temperature(soak.board),
+                    unit.read_size(soak.board_uncertainty)
+                )
+            };
+            format!("From {}.", entered.soaks.iter().map(soak).collect::<Vec<_>>().join("; "))
         }
     }
 }

@@ -12,9 +12,10 @@ use super::reflected::CameraUncertainty;
 use crate::steps::kelvin_fields::{IntervalField, needed};
 use crate::store::Store;
 use crate::widgets::NumberField;
+use crate::wording;
 
 const BY_CONTACT: [&str; 5] = [
-    "Measure the reflected temperature first and enter it below.",
+    "Measure the reflected temperature first, from foil, record it and press “Use it for the board”.",
     "Warm the part evenly, 20 K above the room or more, and let it settle. On a live board keep to insulated probes and your local rules.",
     "Fix a fine thermocouple to the place, with as little mass and as much contact as you can.",
     "Read the thermometer and, at the same place, the camera's apparent temperature with emissivity 1.",
@@ -23,7 +24,7 @@ const BY_CONTACT: [&str; 5] = [
 
 const BY_REFERENCE: [&str; 5] = [
     "Power off, discharged, cool: put tape or a coating of known emissivity on part of the surface, or right beside it on the same metal. Never on contacts or across insulation distances.",
-    "Measure the reflected temperature first and enter it below.",
+    "Measure the reflected temperature first, from foil, record it and press “Use it for the board”.",
     "Warm the part evenly, 20 K above the room or more, and let both places reach one temperature.",
     "Read the camera's apparent temperature, emissivity 1, on the covered and on the bare place.",
     "Three pairs at least, some minutes apart.",
@@ -58,6 +59,7 @@ pub fn ByContact() -> impl IntoView {
     });
     view! {
         <Guided name="Emissivity, against a contact thermometer" steps=&BY_CONTACT caution=ContactMethod::CAUTION testid="by-contact">
+            <ReflectedUsed />
             <ReadingRows columns=&["Thermometer", "Camera"] rows=rows camera=1 testid="by-contact" />
             <div class="fields">
                 <IntervalField
@@ -110,6 +112,7 @@ pub fn ByReference() -> impl IntoView {
     };
     view! {
         <Guided name="Emissivity, against tape or a coating" steps=&BY_REFERENCE caution=ReferenceMethod::CAUTION testid="by-reference">
+            <ReflectedUsed />
             <ReadingRows columns=&["Covered", "Bare"] rows=rows camera=1 testid="by-reference" />
             <div class="fields">
                 <NumberField
@@ -129,4 +132,21 @@ pub fn ByReference() -> impl IntoView {
             <OutcomeCard record=record testid="by-reference" />
         </Guided>
     }
+}
+
+/// The reflected temperature that the procedure goes by: the board's.
+#[component]
+fn ReflectedUsed() -> impl IntoView {
+    let store = Store::expect();
+    let words = move || {
+        store.session().with(|session| {
+            let unit = session.temperature_unit;
+            format!(
+                "Reflected temperature used: {}, standard uncertainty {}.",
+                wording::temperature(unit, session.surroundings.reflected.value()),
+                wording::interval(unit, session.input_uncertainty.reflected.value()),
+            )
+        })
+    };
+    view! { <p class="penned">{words}</p> }
 }

@@ -6,6 +6,7 @@ use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
+use crate::notice::Notice;
 use crate::store::Store;
 use crate::wording;
 
@@ -91,7 +92,11 @@ pub fn OutcomeCard(
     };
     let keep = move |_| {
         let Ok(record) = record.get_untracked() else { return };
+        let title = record.title();
         store.dispatch(Command::RecordProcedure { record: Box::new(record) });
+        store.tell(Notice::information(format!(
+            "Recorded: {title}. It stands below the procedures, under “Recorded”, ready to be used."
+        )));
     };
     view! {
         <div role="status">{figures}</div>

@@ -60,7 +60,7 @@ fn RecordItem(
             let for_regions = move |_| look.finish.set(finish.clone());
             view! {
                 <button data-testid=format!("use-record-{}", index + 1) on:click=for_regions>
-                    "Use it for new regions"
+                    "Take it as the finish to lay"
                 </button>
                 <button on:click=for_whole>"Use it for the whole board"</button>
             }
