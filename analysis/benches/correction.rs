@@ -11,26 +11,33 @@ use analysis::surface::{Outline, PlacedOutline, Region, SOLDER_MASK, Surface, em
 use analysis::units::{Emissivity, Kelvin};
 use criterion::{Criterion, criterion_group, criterion_main};
 
-/// A picture of the common size, each pixel by its row and column.
-fn picture<Q>(pixel: impl Fn(usize, usize) -> f32) -> Frame<Q> {
-    let numbers = (0..480 * 640).map(|index| pixel(index / 640, index % 640)).collect();
-    Frame::from_rows(480, 640, numbers).expect("the size is right")
+/// A picture, each pixel by its row and column.
+fn picture<Q>((rows, columns): (usize, usize), pixel: impl Fn(usize, usize) -> f32) -> Frame<Q> {
+    let numbers = (0..rows * columns).map(|index| pixel(index / columns, index % columns)).collect();
+    Frame::from_rows(rows, columns, numbers).expect("the size is right")
 }
 
 fn correction(criterion: &mut Criterion) {
     let table = BandTable::new(Band::default());
     let surroundings = Surroundings::default();
-    let apparent = picture::<ApparentKelvin>(|row, column| {
-        // Warm parts on a warm board, with noise enough to keep neighbours in different cells.
-        300.0 + 40.0 * (row as f32 / 37.0).sin().abs() + ((row * 7919 + column * 104_729) % 997) as f32 * 1e-3
-    });
-    let emissivity =
-        picture::<EmissivityFraction>(
-            |row, column| if (row / 40 + column / 40) % 2 == 0 { 0.92 } else { 0.85 },
-        );
-    criterion.bench_function("correct 640x480 through the table", |bencher| {
-        bencher.iter(|| correct(black_box(&apparent), &emissivity, &surroundings, &table));
-    });
+    for shape in [(480, 640), (960, 1280)] {
+        let apparent = picture::<ApparentKelvin>(shape, |row, column| {
+            // Warm parts on a warm board, with noise enough to keep neighbours in different cells.
+            300.0
+                + 40.0 * (row as f32 / 37.0).sin().abs()
+                + ((row * 7919 + column * 104_729) % 997) as f32 * 1e-3
+        });
+        let emissivity =
+            picture::<EmissivityFraction>(
+                shape,
+                |row, column| {
+                    if (row / 40 + column / 40) % 2 == 0 { 0.92 } else { 0.85 }
+                },
+            );
+        criterion.bench_function(&format!("correct {}x{} through the table", shape.1, shape.0), |bencher| {
+            bencher.iter(|| correct(black_box(&apparent), &emissivity, &surroundings, &table));
+        });
+    }
     let settings = Correction { emissivity: Emissivity::BLACK, surroundings };
     let kelvin = Kelvin::new(330.0).expect("in range");
     criterion.bench_function("correct one pixel by the exact series", |bencher| {
