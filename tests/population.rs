@@ -94,8 +94,19 @@ fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
 
 // ---- The study ----
 
+/// The acceptance as it was asked for, on a lot of boards chosen by `STUDY_SEED`. It is **not met** in
+/// full. Thresholds were chosen while watching lot 5; lots 77 and 1234 were looked at afterwards only.
+/// One pass over the faults and 100 unseen good boards of each lot:
+///
+/// | lot | false findings (boards) | 3 K hot, cold, short, wide | 6 K and 12 K |
+/// |---|---|---|---|
+/// | 5 | 10 (6) | 14/14, 7/8, 5/5, 5/5 | all of 64 |
+/// | 77 | 23 (11) | 14/14, 7/8, 5/5, 5/5 | all of 64 |
+/// | 1234 | 9 (8) | 10/14, 4/8, 5/5, 5/5 | all of 64 |
+///
+/// Where a fault is found its part is named, and the median peak of 6 and 12 K is right within a tenth.
 #[test]
-#[ignore = "simulates some two hundred boards: run in release, with --nocapture for the tables"]
+#[ignore = "not met in full yet (see above); simulates some two hundred boards: run in release, with --nocapture"]
 fn faults_are_found_and_good_boards_left_alone() {
     let number =
         |name: &str, default: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default);
@@ -132,8 +143,11 @@ fn faults_are_found_and_good_boards_left_alone() {
         }
     }
     println!("{goods} unseen good boards: {alarms} false findings on {boards_with_alarm} boards");
+    let mut unmet = Vec::new();
     // Of fewer boards a single one decides.
-    assert!(goods < 100 || alarms as f64 <= 0.1 * goods as f64, "{alarms} false findings on {goods} boards");
+    if goods >= 100 && alarms as f64 > 0.1 * goods as f64 {
+        unmet.push(format!("{alarms} false findings on {goods} boards"));
+    }
     let (mut all_hits, mut all_named) = (0, 0);
     let mut unit = 2000;
     for kind in &KINDS {
@@ -150,18 +164,22 @@ fn faults_are_found_and_good_boards_left_alone() {
                     let faulty = bench.unit(unit, Some(&fault));
                     let truth = faulty.simulated.fault.clone().unwrap();
                     let judged = judge(&baseline, &faulty, 5.0);
-                    let hit =
-                        judged.anomalies.iter().find(|anomaly| anomaly.difference.signum() == kind.sign);
+                    // A finding elsewhere on the board is a false one, whatever its sign.
+                    let away = |peak| bench.board_to_picture.inverse().apply(peak).distance(truth.place);
+                    let reach = kind.within_mm.unwrap_or(8.0).max(8.0);
+                    let mut alike = judged.anomalies.iter().filter(|a| a.difference.signum() == kind.sign);
+                    let surest = alike.clone().next();
+                    let hit = alike.find(|found| away(found.peak) <= reach);
                     let Some(hit) = hit else {
                         println!("  missed: {kelvin} K {} {:?}", truth.kind, truth.designator);
                         continue;
                     };
                     hits += 1;
-                    let away = bench.board_to_picture.inverse().apply(hit.peak).distance(truth.place);
-                    let right = match kind.within_mm {
-                        Some(within) => away <= within,
-                        None => hit.nearest.as_deref() == Some(truth.designator.as_str()),
-                    };
+                    let right = surest == Some(hit)
+                        && match kind.within_mm {
+                            Some(within) => away(hit.peak) <= within,
+                            None => hit.nearest.as_deref() == Some(truth.designator.as_str()),
+                        };
                     named += usize::from(right);
                     if !right {
                         println!(
@@ -188,14 +206,17 @@ fn faults_are_found_and_good_boards_left_alone() {
                 100.0 * at(0.9)
             );
             let wanted = if kelvin < 6.0 { 0.9 } else { 1.0 };
-            assert!(
-                hits as f64 >= wanted * tried as f64,
-                "{} of {kelvin} K: {hits} of {tried} found",
-                kind.name
-            );
+            if (hits as f64) < wanted * tried as f64 {
+                unmet.push(format!("{} of {kelvin} K: {hits} of {tried} found", kind.name));
+            }
             // At 3 K a part's own 3 % of power is more than a tenth of the fault.
-            assert!(kelvin < 6.0 || errors.is_empty() || at(0.5) <= 0.1, "{} of {kelvin} K", kind.name);
+            if kelvin >= 6.0 && at(0.5) > 0.1 {
+                unmet.push(format!("{} of {kelvin} K: peak off by {:.1} %", kind.name, 100.0 * at(0.5)));
+            }
         }
     }
-    assert!(all_named as f64 >= 0.98 * all_hits as f64, "{all_named} of {all_hits} named");
+    if (all_named as f64) < 0.98 * all_hits as f64 {
+        unmet.push(format!("{all_named} of {all_hits} named"));
+    }
+    assert!(unmet.is_empty(), "not met: {unmet:#?}");
 }
