@@ -107,22 +107,16 @@ pub fn certainty(
         let [hot, cold, cold_in_the_unit] = &seen;
         let equal = if alike { cold } else { cold_in_the_unit };
         let doubts = &setting.emissivity_uncertainty.as_slice()[block.clone()];
-        let outputs = unit[block.clone()].iter_mut().zip(&mut between_equals[block.clone()]);
-        let outputs = outputs.zip(&mut difference[block]);
-        for (place, ((&doubt, &emissivity), ((unit, equals), apart))) in
-            doubts.iter().zip(emissivities).zip(outputs).enumerate()
-        {
-            let own = unit_side.derivatives(hot, place, emissivity);
-            let other = baseline_side.derivatives(cold, place, emissivity);
-            let same = if alike && unit_side.gain == 1.0 {
-                other
-            } else {
-                unit_side.scaled(&unit_side.derivatives(equal, place, emissivity))
-            };
-            let slope_squared = *apart;
-            *unit = variances.of_temperature(&own, doubt).sqrt();
-            *equals = variances.of_difference(&same, &other, doubt, slope_squared).sqrt();
-            *apart = variances.of_difference(&unit_side.scaled(&own), &other, doubt, slope_squared).sqrt();
+        let outputs = Outputs {
+            unit: &mut unit[block.clone()],
+            between_equals: &mut between_equals[block.clone()],
+            difference: &mut difference[block],
+        };
+        let sides = [&unit_side, &baseline_side];
+        if alike && unit_side.gain == 1.0 {
+            variances.fill::<true>(sides, [hot, cold, cold], emissivities, doubts, outputs);
+        } else {
+            variances.fill::<false>(sides, [hot, cold, equal], emissivities, doubts, outputs);
         }
     }
     let (rows, columns) = setting.unit.shape();
@@ -207,7 +201,7 @@ impl<'a> Side<'a> {
         let gain = by_radiance * self.inverse_transmittance;
         Derivatives {
             apparent_kelvin: seen.apparent[place],
-            apparent: gain * seen.apparent_slope[place],
+            apparent: gain / seen.kelvin_per_radiance[place],
             emissivity: (self.reflected - surface) * by_radiance,
             reflected: (emissivity - 1.0) * by_radiance * self.reflected_slope,
             transmittance: (self.path - arriving) * gain * self.inverse_transmittance,
@@ -226,7 +220,7 @@ struct Seen {
     slope: [f32; BLOCK],
     arriving: [f32; BLOCK],
     apparent: [f32; BLOCK],
-    apparent_slope: [f32; BLOCK],
+    kelvin_per_radiance: [f32; BLOCK],
 }
 
 impl Seen {
@@ -235,7 +229,7 @@ impl Seen {
         slope: [f32::NAN; BLOCK],
         arriving: [f32::NAN; BLOCK],
         apparent: [f32::NAN; BLOCK],
-        apparent_slope: [f32::NAN; BLOCK],
+        kelvin_per_radiance: [f32::NAN; BLOCK],
     };
 
     #[inline]
@@ -243,14 +237,21 @@ impl Seen {
         for (place, (&kelvin, &emissivity)) in kelvins.iter().zip(emissivities).enumerate().take(BLOCK) {
             let (surface, slope) = side.table.radiance_and_slope(kelvin);
             let arriving = side.background + (surface - side.reflected) * (side.transmittance * emissivity);
-            let apparent = side.table.temperature(arriving);
+            let (apparent, kelvin_per_radiance) = side.table.temperature_and_slope(arriving);
             self.surface[place] = surface;
             self.slope[place] = slope;
             self.arriving[place] = arriving;
             self.apparent[place] = apparent;
-            self.apparent_slope[place] = side.table.radiance_and_slope(apparent).1;
+            self.kelvin_per_radiance[place] = kelvin_per_radiance;
         }
     }
+}
+
+/// Where one block's results go; `difference` holds the squared slope before.
+struct Outputs<'a> {
+    unit: &'a mut [f32],
+    between_equals: &'a mut [f32],
+    difference: &'a mut [f32],
 }
 
 /// The inputs' uncertainties, squared once for all pixels.
@@ -293,6 +294,37 @@ impl Variances {
                 && setting.unit_table.band() == setting.baseline_table.band(),
             common_emissivity: inputs.shared.emissivity,
             common_surroundings: inputs.shared.surroundings,
+        }
+    }
+
+    /// Works out one block: `seen` are the unit, the baseline, and the baseline's temperature in the unit's
+    /// surroundings. `ALIKE` where the last two are one and nothing is scaled; the compiler then leaves out a third
+    /// of the work.
+    #[inline]
+    fn fill<const ALIKE: bool>(
+        &self,
+        [unit_side, baseline_side]: [&Side<'_>; 2],
+        [hot, cold, equal]: [&Seen; 3],
+        emissivities: &[f32],
+        doubts: &[f32],
+        outputs: Outputs<'_>,
+    ) {
+        let places = outputs.unit.iter_mut().zip(outputs.between_equals).zip(outputs.difference);
+        for (place, (((unit, equals), apart), (&doubt, &emissivity))) in
+            places.zip(doubts.iter().zip(emissivities)).enumerate().take(BLOCK)
+        {
+            let own = unit_side.derivatives(hot, place, emissivity);
+            let other = baseline_side.derivatives(cold, place, emissivity);
+            let slope_squared = *apart;
+            *unit = self.of_temperature(&own, doubt).sqrt();
+            if ALIKE {
+                *equals = self.of_difference(&other, &other, doubt, slope_squared).sqrt();
+                *apart = self.of_difference(&own, &other, doubt, slope_squared).sqrt();
+            } else {
+                let same = unit_side.scaled(&unit_side.derivatives(equal, place, emissivity));
+                *equals = self.of_difference(&same, &other, doubt, slope_squared).sqrt();
+                *apart = self.of_difference(&unit_side.scaled(&own), &other, doubt, slope_squared).sqrt();
+            }
         }
     }
 
