@@ -4,7 +4,7 @@
 
 use std::hint::black_box;
 
-use analysis::frame::{EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin};
+use analysis::frame::{ApparentKelvin, EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin};
 use analysis::radiometry::{Band, BandTable, Surroundings};
 use analysis::uncertainty::{DifferenceSetting, InputUncertainty, certainty};
 use analysis::units::KelvinDifference;
@@ -26,12 +26,14 @@ fn uncertainty(criterion: &mut Criterion) {
     let inputs = InputUncertainty::default();
     for (rows, columns) in [(480, 640), (960, 1280)] {
         let (unit, baseline) = (board(rows, columns, 5.0), board(rows, columns, 0.0));
+        let apparent: Frame<ApparentKelvin> = baseline.map(|kelvin| kelvin);
         let emissivity: Frame<EmissivityFraction> = unit.map(|_| 0.92);
         let doubt: Frame<EmissivityUncertainty> = unit.map(|_| 0.02);
         let netd = KelvinDifference::new(0.05).expect("a usual noise");
         let setting = DifferenceSetting {
             unit: &unit,
             baseline: &baseline,
+            baseline_apparent: &apparent,
             baselines: 2,
             emissivity: &emissivity,
             emissivity_uncertainty: &doubt,

@@ -379,6 +379,7 @@ pub fn judge(
         &DifferenceSetting {
             unit: &unit.temperature,
             baseline: &map.baseline,
+            baseline_apparent: &reference.apparent,
             baselines: good.len(),
             emissivity: &emissivity,
             emissivity_uncertainty: &emissivity_uncertainty,

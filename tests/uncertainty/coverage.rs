@@ -168,9 +168,12 @@ fn coverage(inputs: &InputUncertainty, law: Law, seed: u64) -> [[Tally; 2]; 9] {
             let apparent: Frame<ApparentKelvin> = row(clean.as_slice().iter().map(|v| read(*v)).collect());
             correct(&apparent, &emissivity, &stated, &table).unwrap().temperature
         });
+        // Nothing is misplaced here, so how steep the picture is does not matter.
+        let apparent: Frame<ApparentKelvin> = measured[1].map(|kelvin| kelvin);
         let setting = DifferenceSetting {
             unit: &measured[0],
             baseline: &measured[1],
+            baseline_apparent: &apparent,
             baselines: 1,
             emissivity: &emissivity,
             emissivity_uncertainty: &width,

@@ -1,9 +1,11 @@
 //! The uncertainty of every pixel: of the unit's temperature, and of its difference from the baseline.
 
 use super::inputs::InputUncertainty;
-use crate::frame::{Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError, SurfaceKelvin};
+use crate::frame::{
+    ApparentKelvin, Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError, SurfaceKelvin,
+};
 use crate::gradient::slope_squared;
-use crate::radiometry::{BandRadiance, BandTable, Surroundings, apparent_picture, band_radiance};
+use crate::radiometry::{BandRadiance, BandTable, Surroundings, band_radiance};
 use crate::units::KelvinDifference;
 
 /// The factor from standard to expanded uncertainty, 95 % of the normal law.
@@ -29,6 +31,8 @@ pub struct DifferenceSetting<'a> {
     pub unit: &'a Frame<SurfaceKelvin>,
     /// Mean surface temperature of the baselines.
     pub baseline: &'a Frame<SurfaceKelvin>,
+    /// How the first of them appears, in whose pixels all is compared.
+    pub baseline_apparent: &'a Frame<ApparentKelvin>,
     /// How many baselines.
     pub baselines: usize,
     /// The emissivity of both.
@@ -80,18 +84,13 @@ pub fn certainty(
     inputs: &InputUncertainty,
 ) -> Result<Certainty, FrameError> {
     setting.unit.require_same_shape(setting.baseline)?;
+    setting.unit.require_same_shape(setting.baseline_apparent)?;
     setting.unit.require_same_shape(setting.emissivity)?;
     setting.unit.require_same_shape(setting.emissivity_uncertainty)?;
     let unit_side = Side::new(setting.unit_surroundings, setting.unit_table, setting.unit_gain);
     let baseline_side = Side::new(setting.baseline_surroundings, setting.baseline_table, 1.0);
     let variances = Variances::new(setting, inputs);
-    let apparent = apparent_picture(
-        setting.baseline,
-        setting.emissivity,
-        setting.baseline_surroundings,
-        setting.baseline_table,
-    )?;
-    let mut difference = slope_squared(apparent.view()).into_raw_vec_and_offset().0;
+    let mut difference = slope_squared(setting.baseline_apparent.view()).into_raw_vec_and_offset().0;
     let [mut unit, mut between_equals] = [vec![f32::NAN; difference.len()], vec![f32::NAN; difference.len()]];
     let alike = unit_side.is_alike(&baseline_side);
     let mut seen = [Seen::NOTHING; 3];
@@ -425,6 +424,7 @@ mod tests {
             let setting = DifferenceSetting {
                 unit: &pixel(place.unit.temperature.value()),
                 baseline: &pixel(place.baseline.temperature.value()),
+                baseline_apparent: &pixel(300.0),
                 baselines: 3,
                 emissivity: &pixel(emissivity),
                 emissivity_uncertainty: &pixel(doubt),
