@@ -180,6 +180,14 @@ impl<A, B> From<Homography<A, B>> for [f64; 9] {
     }
 }
 
+/// The whole numbers from `least` to `most`, both included, that are below `count`.
+pub(crate) fn whole_numbers(least: f64, most: f64, count: usize) -> std::ops::Range<usize> {
+    // Casts from f64 saturate: below zero is 0, beyond the picture is cut by `count`.
+    let start = (least.ceil().max(0.0) as usize).min(count);
+    let end = if most < 0.0 { 0 } else { (most.floor() as usize).saturating_add(1) };
+    start..end.clamp(start, count)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,6 +6,7 @@ use super::criteria::Criteria;
 use super::neighborhood::mean_of_valid;
 use crate::board::{Footprint, PartLimit, junction};
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
+use crate::quantile::quantile;
 use crate::units::{Kelvin, KelvinDifference};
 
 /// One part as measured.
@@ -68,7 +69,7 @@ pub fn read_parts(
             designator: footprint.designator.clone(),
             case,
             difference: (count > 0).then(|| KelvinDifference::known(sum / f64::from(count))),
-            callable: median(&mut tolerances).map(|kelvin| KelvinDifference::known(f64::from(kelvin))),
+            callable: quantile(&mut tolerances, 0.5).map(|kelvin| KelvinDifference::known(f64::from(kelvin))),
             junction: estimate,
             margin: limit.and_then(|limit| margin(limit, case, estimate)),
         }
@@ -91,12 +92,6 @@ pub fn hard_to_judge<'a>(
         needed.filter(|(_, needed)| needed.value() > DULL * criteria.limit.value().abs()).collect();
     dull.sort_by(|a, b| b.1.value().total_cmp(&a.1.value()));
     dull
-}
-
-/// The middle value; the upper of the two middle ones of an even count.
-fn median(values: &mut [f32]) -> Option<f32> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
 fn margin(limit: &PartLimit, case: Option<Kelvin>, junction: Option<Kelvin>) -> Option<KelvinDifference> {

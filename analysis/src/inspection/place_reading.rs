@@ -1,7 +1,7 @@
 //! What a place of a picture reads: a point, an area, or the values along a line.
 
 use crate::frame::Frame;
-use crate::geometry::{BaselinePixels, Point};
+use crate::geometry::{BaselinePixels, Point, whole_numbers};
 
 /// Least, mean and greatest valid value of a place, in the picture's own quantity.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,14 +79,6 @@ pub fn read_line<Q>(
 #[must_use]
 pub fn read_values(values: &[(f64, f32)]) -> Option<PlaceReading> {
     PlaceReading::of(values.iter().map(|&(_, value)| value))
-}
-
-/// The whole numbers from `least` to `most`, both included, that are below `count`.
-fn whole_numbers(least: f64, most: f64, count: usize) -> std::ops::Range<usize> {
-    // Casts from f64 saturate: below zero is 0, beyond the picture is cut by `count`.
-    let start = (least.ceil().max(0.0) as usize).min(count);
-    let end = if most < 0.0 { 0 } else { (most.floor() as usize).saturating_add(1) };
-    start..end.clamp(start, count)
 }
 
 #[cfg(test)]

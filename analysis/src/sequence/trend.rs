@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use crate::board::Footprint;
 use crate::frame::{Frame, FrameError};
-use crate::geometry::{BaselinePixels, Point};
+use crate::geometry::{BaselinePixels, Point, whole_numbers};
 
 /// What to follow from frame to frame.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,14 +104,6 @@ fn line(
     pixels.sort_unstable();
     pixels.dedup();
     pixels.into_iter().map(|(row, column)| (row, column..column + 1)).collect()
-}
-
-/// The whole numbers from `least` to `most`, both included, that are below `count`.
-fn whole_numbers(least: f64, most: f64, count: usize) -> Range<usize> {
-    // Casts from f64 saturate: below zero is 0, beyond the picture is cut by `count`.
-    let start = (least.ceil().max(0.0) as usize).min(count);
-    let end = if most < 0.0 { 0 } else { (most.floor() as usize).saturating_add(1) };
-    start..end.clamp(start, count)
 }
 
 /// As many pixels at once as let the compiler use its widest registers.

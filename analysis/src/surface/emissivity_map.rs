@@ -5,7 +5,7 @@
 //! so its edge is exact under perspective; without a known map such a region is passed over.
 
 use crate::frame::{EmissivityFraction, EmissivityUncertainty, Frame, FrameError, RawNumber};
-use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
+use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point, whole_numbers};
 use crate::surface::outline::{Bounds, Outline};
 use crate::surface::region::{Finish, PlacedOutline, Surface};
 
@@ -175,14 +175,6 @@ impl Canvas {
             }
         }
     }
-}
-
-/// The whole numbers from `least` to `most`, both included, that are below `count`.
-fn whole_numbers(least: f64, most: f64, count: usize) -> std::ops::Range<usize> {
-    // Casts from f64 saturate: below zero is 0, beyond the picture is cut by `count`.
-    let start = least.ceil().max(0.0) as usize;
-    let end = if most < 0.0 { 0 } else { (most.floor() as usize).saturating_add(1) };
-    start.min(count)..end.clamp(start.min(count), count)
 }
 
 #[cfg(test)]

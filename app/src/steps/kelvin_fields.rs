@@ -88,6 +88,11 @@ pub fn IntervalField(
     }
 }
 
+/// A difference that a form starts from: one of this page's own constants.
+pub fn kelvins(value: f64) -> KelvinDifference {
+    KelvinDifference::new(value).unwrap_or(KelvinDifference::ZERO)
+}
+
 /// A commitment that needs a value.
 pub fn needed<T>(take: impl Fn(T) + Send + Sync + 'static) -> impl Fn(Option<T>) -> Option<String> {
     move |value| match value {

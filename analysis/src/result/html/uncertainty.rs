@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::comparison::Comparison;
 use crate::measured_place::{difference_place, unit_place};
-use crate::procedure::{Record, Yield};
+use crate::procedure::{DirectMethod, Record, ReflectorMethod, Yield};
 use crate::propagation::coverage_factor;
 use crate::result::numbers::{InUnit, number};
 use crate::session::Session;
@@ -174,19 +174,12 @@ fn entered(session: &Session, record: &Record, unit: InUnit) -> String {
         readings.into_iter().map(|kelvin| unit.read_temperature(kelvin)).collect::<Vec<_>>().join(", ")
     };
     match record {
-        Record::ReflectedByReflector { entered, .. } => {
-            format!(
-                "Readings {}; camera {}.",
-                list(entered.readings.clone()),
-                unit.read_size(entered.reading_uncertainty)
-            )
+        Record::ReflectedByReflector {
+            entered: ReflectorMethod { readings, reading_uncertainty, .. },
+            ..
         }
-        Record::ReflectedByDirectView { entered, .. } => {
-            format!(
-                "Readings {}; camera {}.",
-                list(entered.readings.clone()),
-                unit.read_size(entered.reading_uncertainty)
-            )
+        | Record::ReflectedByDirectView { entered: DirectMethod { readings, reading_uncertainty }, .. } => {
+            format!("Readings {}; camera {}.", list(readings.clone()), unit.read_size(*reading_uncertainty))
         }
         Record::EmissivityByContact { entered, .. } => format!(
             "Thermometer {}; camera {}; reflected temperature {}.",

@@ -4,11 +4,11 @@ use analysis::content_hash::ContentHash;
 use analysis::procedure::SoakedMap;
 use analysis::session::Role;
 use analysis::soaked_board::soaked_map;
-use analysis::units::{Kelvin, KelvinDifference};
+use analysis::units::Kelvin;
 use leptos::prelude::*;
 
 use super::Guided;
-use crate::steps::kelvin_fields::{IntervalField, TemperatureField, needed};
+use crate::steps::kelvin_fields::{IntervalField, TemperatureField, kelvins, needed};
 use crate::store::Store;
 use crate::widgets::Tick;
 use crate::wording;
@@ -40,7 +40,7 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
         })
     });
     let stated = RwSignal::new(Stated::new());
-    let uncertainty = RwSignal::new(KelvinDifference::new(0.3).unwrap_or(KelvinDifference::ZERO));
+    let uncertainty = RwSignal::new(kelvins(0.3));
     let solve = RwSignal::new(false);
     let ready = Memo::new(move |_| {
         let session = store.session().get();

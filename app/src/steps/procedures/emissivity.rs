@@ -8,8 +8,8 @@ use leptos::prelude::*;
 use super::Guided;
 use super::outcome::OutcomeCard;
 use super::readings::{ReadingRows, pairs, three_rows};
-use super::reflected::CameraUncertainty;
-use crate::steps::kelvin_fields::{IntervalField, needed};
+use super::reflected::{CameraUncertainty, USUAL_CAMERA};
+use crate::steps::kelvin_fields::{IntervalField, kelvins, needed};
 use crate::store::Store;
 use crate::widgets::NumberField;
 use crate::wording;
@@ -30,16 +30,12 @@ const BY_REFERENCE: [&str; 5] = [
     "Three pairs at least, some minutes apart.",
 ];
 
-fn kelvins(value: f64) -> KelvinDifference {
-    KelvinDifference::new(value).unwrap_or(KelvinDifference::ZERO)
-}
-
 /// Against a contact thermometer.
 #[component]
 pub fn ByContact() -> impl IntoView {
     let store = Store::expect();
     let rows = three_rows();
-    let (camera, contact) = (RwSignal::new(kelvins(0.5)), RwSignal::new(kelvins(0.3)));
+    let (camera, contact) = (RwSignal::new(kelvins(USUAL_CAMERA)), RwSignal::new(kelvins(0.3)));
     let record = Signal::derive(move || {
         let session = store.session().get();
         let repeats = rows.with(|rows| pairs(rows));
@@ -79,7 +75,7 @@ pub fn ByContact() -> impl IntoView {
 pub fn ByReference() -> impl IntoView {
     let store = Store::expect();
     let rows = three_rows();
-    let camera = RwSignal::new(kelvins(0.5));
+    let camera = RwSignal::new(kelvins(USUAL_CAMERA));
     let (reference, uncertainty) = (RwSignal::new(0.95), RwSignal::new(0.01));
     let record = Signal::derive(move || {
         let session = store.session().get();

@@ -3,15 +3,13 @@
 use analysis::procedure::{Contribution, Record, Yield};
 use analysis::propagation::coverage_factor;
 use analysis::session::Command;
+use analysis::uncertainty::budget::CONFIDENCE;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use crate::notice::Notice;
 use crate::store::Store;
 use crate::wording;
-
-/// The confidence of the intervals that are shown.
-const CONFIDENCE: f64 = 0.95;
 
 /// What a record yields, in one line: the value with its expanded uncertainty.
 #[must_use]

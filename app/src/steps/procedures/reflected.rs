@@ -8,7 +8,7 @@ use leptos::prelude::*;
 use super::Guided;
 use super::outcome::OutcomeCard;
 use super::readings::{ReadingRows, single, three_rows};
-use crate::steps::kelvin_fields::{IntervalField, needed};
+use crate::steps::kelvin_fields::{IntervalField, kelvins, needed};
 use crate::store::Store;
 
 const BY_REFLECTOR: [&str; 5] = [
@@ -27,15 +27,13 @@ const BY_DIRECT_VIEW: [&str; 4] = [
 ];
 
 /// What a reading of the camera may be off by, if nothing better is known, K.
-fn usual_camera_uncertainty() -> KelvinDifference {
-    KelvinDifference::new(0.5).unwrap_or(KelvinDifference::ZERO)
-}
+pub const USUAL_CAMERA: f64 = 0.5;
 
 /// By a reflector.
 #[component]
 pub fn ByReflector() -> impl IntoView {
     let store = Store::expect();
-    let (rows, camera) = (three_rows(), RwSignal::new(usual_camera_uncertainty()));
+    let (rows, camera) = (three_rows(), RwSignal::new(kelvins(USUAL_CAMERA)));
     let record = Signal::derive(move || {
         let band = store.session().with(|session| band_at_the_bench(session));
         let entered = ReflectorMethod {
@@ -58,7 +56,7 @@ pub fn ByReflector() -> impl IntoView {
 /// By a direct view.
 #[component]
 pub fn ByDirectView() -> impl IntoView {
-    let (rows, camera) = (three_rows(), RwSignal::new(usual_camera_uncertainty()));
+    let (rows, camera) = (three_rows(), RwSignal::new(kelvins(USUAL_CAMERA)));
     let record = Signal::derive(move || {
         let readings = rows.with(|rows| single(rows));
         let entered = DirectMethod { readings, reading_uncertainty: camera.get() };
