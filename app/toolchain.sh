@@ -96,7 +96,16 @@ prepare_page_tools() {
   fi
 }
 
+# trunk runs cargo offline (it would otherwise look for its own tools on the network), so what cargo needs,
+# the standard library's own crates included, is fetched before.
+fetch_page_crates() {
+  # shellcheck disable=SC2086 # the words of WASM_ENVIRONMENT are separate assignments
+  env $WASM_ENVIRONMENT cargo fetch --locked --target wasm32-unknown-unknown ||
+    fail "the page's crates could not be fetched. Is crates.io reachable?"
+}
+
 build_page() {
+  fetch_page_crates
   say "building the page in release mode"
   # shellcheck disable=SC2086 # the words of WASM_ENVIRONMENT are separate assignments
   env $WASM_ENVIRONMENT trunk build --release --offline || fail "the page did not build; the first error is above"

@@ -17,19 +17,47 @@ pub enum Basis {
     RiseAtEqualPower,
 }
 
+/// By which rule a difference counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Rule {
+    /// When another good board would hardly show it; needs several good boards, with fewer the limit decides.
+    #[default]
+    GoodBoardsSpread,
+    /// When it exceeds a stated limit and what noise explains.
+    Limit,
+}
+
 /// The person's settings for the comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Criteria {
     /// What is subtracted.
     pub basis: Basis,
-    /// A difference smaller than this is never a finding, K.
+    /// A difference smaller than this is never a finding under [`Rule::Limit`], K.
     pub limit: KelvinDifference,
     /// A difference smaller than this many times the standard deviation that chance and unit-to-unit spread make
-    /// of equal boards is never a finding.
+    /// of equal boards is never a finding under [`Rule::Limit`].
     pub noise_multiple: f64,
-    /// A finding has at least this many pixels.
+    /// A finding has at least this many pixels, under [`Rule::Limit`].
     pub least_area_px: u32,
+    /// By which rule a difference counts.
+    #[serde(default)]
+    pub rule: Rule,
+    /// Good boards of a hundred that may be called different by chance, under [`Rule::GoodBoardsSpread`].
+    #[serde(default = "usual_false_alarms")]
+    pub false_alarms_per_hundred: f64,
+    /// A difference smaller than this is of no interest however sure it is, under [`Rule::GoodBoardsSpread`], K.
+    #[serde(default = "usual_least_difference")]
+    pub least_difference: KelvinDifference,
+}
+
+const fn usual_false_alarms() -> f64 {
+    5.0
+}
+
+const fn usual_least_difference() -> KelvinDifference {
+    KelvinDifference::known(0.5)
 }
 
 impl Default for Criteria {
@@ -39,6 +67,9 @@ impl Default for Criteria {
             limit: KelvinDifference::known(2.0),
             noise_multiple: 4.0,
             least_area_px: 9,
+            rule: Rule::default(),
+            false_alarms_per_hundred: usual_false_alarms(),
+            least_difference: usual_least_difference(),
         }
     }
 }

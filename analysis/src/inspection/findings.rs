@@ -56,6 +56,35 @@ pub struct Finding {
     pub designator_distance_mm: Option<f64>,
     /// Largest ratio of difference to tolerance.
     pub significance: f64,
+    /// How good boards differ here, where the finding was called against their own spread.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub chance: Option<Chance>,
+}
+
+/// How surely a finding is more than another good board would show.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Chance {
+    /// Standard deviation with which one more good board differs there, K.
+    pub spread: KelvinDifference,
+    /// The probability that a good board shows anything as strong anywhere on it.
+    pub probability: f64,
+    /// Other parts that stand out only because this place warms or cools them, as far as the picture tells.
+    pub bathed: Vec<String>,
+    /// Change of the dissipated power and its standard uncertainty, W, where the picture can tell it.
+    pub watts: Option<[f64; 2]>,
+}
+
+/// A place that was called different by other means than a tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CalledPlace {
+    /// Where the difference is largest.
+    pub peak_at: Point<BaselinePixels>,
+    /// The difference there, with its sign, K.
+    pub peak: KelvinDifference,
+    /// Difference over the least one that would be called there.
+    pub significance: f64,
+    /// How good boards differ there.
+    pub chance: Chance,
 }
 
 /// The places where `difference` exceeds `tolerance`, most significant first.
@@ -84,28 +113,15 @@ pub fn find(
 ) -> Result<Vec<Finding>, FrameError> {
     difference.require_same_shape(tolerance)?;
     let smooth = mean_of_valid(difference, 1);
-    let (_, columns) = difference.shape();
-    let scene = Scene {
-        difference: difference.as_slice(),
-        smooth: &smooth,
-        tolerance: tolerance.as_slice(),
-        columns,
-    };
-    let place = |pixel: usize| Point::new((pixel % columns) as f64, (pixel / columns) as f64);
-    let part_at = |pixel: usize| part_under(footprints, place(pixel));
-    let picture_to_board = board_to_picture.map(Homography::inverse);
+    let scene = scene(difference, &smooth, tolerance);
+    let setting =
+        Setting { footprints, picture_to_board: board_to_picture.map(Homography::inverse), pixel_pitch };
+    let part_at = |pixel: usize| part_under(footprints, scene.place(pixel));
     let mut findings = Vec::new();
     for sign in [Sign::Hotter, Sign::Colder] {
         for spot in spots(&scene, sign, criteria.least_area_px, &part_at) {
-            let peak_at = place(spot.top);
-            let named = name(footprints, picture_to_board.as_ref(), peak_at);
-            findings.push(finding(&spot, sign, smooth[spot.top], peak_at, named, |centroid| {
-                picture_to_board
-                    .as_ref()
-                    .map(|map| map.scale_at(centroid))
-                    .or_else(|| pixel_pitch.map(Millimeters::value))
-                    .filter(|scale| scale.is_finite())
-            }));
+            let peak = KelvinDifference::known(f64::from(smooth[spot.top]));
+            findings.push(setting.finding(&spot, peak, scene.place(spot.top)));
         }
     }
     findings.sort_by(|a, b| {
@@ -118,6 +134,51 @@ pub fn find(
             .then_with(|| by_place().unwrap_or(std::cmp::Ordering::Equal))
     });
     Ok(findings)
+}
+
+/// The findings at places that were called by other means, in the order given: each named, and followed out to
+/// half its peak, as [`find`] does.
+///
+/// # Errors
+/// [`FrameError::ShapeMismatch`] when the two pictures differ in size.
+pub fn describe(
+    difference: &Frame<Difference>,
+    tolerance: &Frame<Difference>,
+    places: &[CalledPlace],
+    footprints: &[Footprint],
+    board_to_picture: Option<&Homography<BoardMillimeters, BaselinePixels>>,
+    pixel_pitch: Option<Millimeters>,
+) -> Result<Vec<Finding>, FrameError> {
+    difference.require_same_shape(tolerance)?;
+    let smooth = mean_of_valid(difference, 1);
+    let scene = scene(difference, &smooth, tolerance);
+    let setting =
+        Setting { footprints, picture_to_board: board_to_picture.map(Homography::inverse), pixel_pitch };
+    let described = places.iter().filter_map(|place| {
+        let sign = if place.peak.value() < 0.0 { Sign::Colder } else { Sign::Hotter };
+        let spot = scene.spot_around(scene.pixel(place.peak_at)?, sign);
+        let mut finding = setting.finding(&spot, place.peak, place.peak_at);
+        let mut chance = place.chance.clone();
+        // A place beside a part is named after it: the part itself is then no news.
+        chance.bathed.retain(|part| Some(part) != finding.designator.as_ref());
+        finding.significance = place.significance;
+        finding.chance = Some(chance);
+        Some(finding)
+    });
+    Ok(described.collect())
+}
+
+fn scene<'a>(
+    difference: &'a Frame<Difference>,
+    smooth: &'a [f32],
+    tolerance: &'a Frame<Difference>,
+) -> Scene<'a> {
+    Scene {
+        difference: difference.as_slice(),
+        smooth,
+        tolerance: tolerance.as_slice(),
+        columns: difference.shape().1,
+    }
 }
 
 /// A part further than this from a peak does not name it, mm.
@@ -150,28 +211,38 @@ fn name(
         .map(|(footprint, distance)| (footprint.designator.clone(), distance))
 }
 
-fn finding(
-    spot: &Spot,
-    sign: Sign,
-    peak: f32,
-    peak_at: Point<BaselinePixels>,
-    named: Option<(String, f64)>,
-    millimeters_per_pixel: impl Fn(Point<BaselinePixels>) -> Option<f64>,
-) -> Finding {
-    let area = f64::from(spot.area_px);
-    let centroid = Point::new(spot.weighted[0] / spot.sum, spot.weighted[1] / spot.sum);
-    let (designator, designator_distance_mm) = named.unzip();
-    Finding {
-        sign,
-        peak: KelvinDifference::known(f64::from(peak)),
-        peak_at,
-        mean: KelvinDifference::known(f64::from(sign.factor()) * spot.sum / area),
-        centroid,
-        area_px: spot.area_px,
-        area_mm2: millimeters_per_pixel(centroid).map(|scale| area * scale * scale),
-        bounds: spot.bounds,
-        designator,
-        designator_distance_mm,
-        significance: f64::from(spot.significance),
+/// What a spot is measured and named by.
+struct Setting<'a> {
+    footprints: &'a [Footprint],
+    picture_to_board: Option<Homography<BaselinePixels, BoardMillimeters>>,
+    pixel_pitch: Option<Millimeters>,
+}
+
+impl Setting<'_> {
+    fn millimeters_per_pixel(&self, at: Point<BaselinePixels>) -> Option<f64> {
+        let by_board = self.picture_to_board.as_ref().map(|map| map.scale_at(at));
+        by_board.or_else(|| self.pixel_pitch.map(Millimeters::value)).filter(|scale| scale.is_finite())
+    }
+
+    fn finding(&self, spot: &Spot, peak: KelvinDifference, peak_at: Point<BaselinePixels>) -> Finding {
+        let area = f64::from(spot.area_px);
+        let sign = if peak.value() < 0.0 { Sign::Colder } else { Sign::Hotter };
+        let centroid = Point::new(spot.weighted[0] / spot.sum, spot.weighted[1] / spot.sum);
+        let (designator, designator_distance_mm) =
+            name(self.footprints, self.picture_to_board.as_ref(), peak_at).unzip();
+        Finding {
+            sign,
+            peak,
+            peak_at,
+            mean: KelvinDifference::known(f64::from(sign.factor()) * spot.sum / area),
+            centroid,
+            area_px: spot.area_px,
+            area_mm2: self.millimeters_per_pixel(centroid).map(|scale| area * scale * scale),
+            bounds: spot.bounds,
+            designator,
+            designator_distance_mm,
+            significance: f64::from(spot.significance),
+            chance: None,
+        }
     }
 }

@@ -4,17 +4,20 @@
 
 pub mod criteria;
 pub mod difference;
+pub mod explanation;
 pub mod findings;
 mod neighborhood;
+mod part_kind;
 pub mod parts;
 pub mod place_reading;
 pub mod probes;
 mod spots;
 pub mod tolerance;
 
-pub use criteria::{Basis, Criteria};
+pub use criteria::{Basis, Criteria, Rule};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
-pub use findings::{Finding, Sign, find};
+pub use explanation::{Explanation, explain};
+pub use findings::{CalledPlace, Chance, Finding, Sign, describe, find};
 pub use parts::{PartReading, hard_to_judge, read_parts};
 pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes};
 pub use tolerance::tolerance;

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 
 use super::findings::{Finding, Sign};
+use super::part_kind::{PartKind as Kind, kind};
 use super::parts::PartReading;
 use crate::board::Placement;
 use crate::units::{KelvinDifference, TemperatureUnit};
@@ -188,35 +189,6 @@ fn described(designator: &str, placements: &[Placement]) -> String {
     match placement.map(|placement| placement.value.as_str()).filter(|value| !value.is_empty()) {
         Some(value) => format!("{designator} ({value})"),
         None => designator.to_owned(),
-    }
-}
-
-/// What a part is, as far as its designator tells.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Resistor,
-    Capacitor,
-    Winding,
-    Diode,
-    Transistor,
-    Circuit,
-    Contact,
-    Other,
-    NoPart,
-}
-
-fn kind(designator: &str) -> Kind {
-    let end = designator.find(|c: char| !c.is_ascii_alphabetic()).unwrap_or(designator.len());
-    let letters = designator.get(..end).unwrap_or_default().to_ascii_uppercase();
-    match letters.as_str() {
-        "R" | "RN" | "RV" | "RT" => Kind::Resistor,
-        "C" => Kind::Capacitor,
-        "L" | "FB" | "T" | "TR" => Kind::Winding,
-        "D" | "LED" | "CR" | "ZD" => Kind::Diode,
-        "Q" | "V" | "VT" => Kind::Transistor,
-        "U" | "IC" | "VR" => Kind::Circuit,
-        "J" | "P" | "CN" | "X" | "F" | "S" | "SW" | "K" => Kind::Contact,
-        _ => Kind::Other,
     }
 }
 

@@ -5,6 +5,7 @@
 //! between a hill and the higher one it is joined to.
 
 use super::findings::Sign;
+use crate::geometry::{BaselinePixels, Point};
 
 /// A spot is followed out to this fraction of the tolerance, so that hills join although only their cores
 /// exceed the tolerance itself.
@@ -231,30 +232,54 @@ impl Hills<'_> {
         let found = (0..).zip(spots).filter(|(_, spot)| spot.is_finding(least_area_px));
         found
             .map(|(number, mut spot)| {
-                self.spread(&mut spot, &mut reached, &|pixel| owner_of(pixel) == Some(number));
+                self.scene
+                    .spread(&mut spot, self.sign, &mut reached, &|pixel| owner_of(pixel) == Some(number));
                 spot
             })
             .collect()
     }
+}
+
+impl Scene<'_> {
+    /// Where a pixel lies.
+    pub(super) fn place(&self, pixel: usize) -> Point<BaselinePixels> {
+        Point::new((pixel % self.columns) as f64, (pixel / self.columns) as f64)
+    }
+
+    /// The pixel at a place; `None` outside the picture.
+    pub(super) fn pixel(&self, place: Point<BaselinePixels>) -> Option<usize> {
+        let (column, row) = (place.x.round(), place.y.round());
+        let inside = column >= 0.0 && row >= 0.0 && column < self.columns as f64;
+        let pixel = row as usize * self.columns + column as usize;
+        (inside && pixel < self.difference.len()).then_some(pixel)
+    }
+
+    /// The spot whose top is known from elsewhere, as far as it hangs together.
+    pub(super) fn spot_around(&self, top: usize, sign: Sign) -> Spot {
+        let mut spot = Spot::at(top);
+        self.spread(&mut spot, sign.factor(), &mut vec![false; self.difference.len()], &|_| true);
+        spot
+    }
 
     /// Walks from the top over the spot's own pixels down to [`EXTENT`] of its height.
-    fn spread(&self, spot: &mut Spot, reached: &mut [bool], is_own: &dyn Fn(usize) -> bool) {
+    fn spread(&self, spot: &mut Spot, sign: f32, reached: &mut [bool], is_own: &dyn Fn(usize) -> bool) {
+        let height = |pixel: usize| sign * self.smooth[pixel];
         let top = spot.top;
-        let least = EXTENT * self.height(top);
+        let least = EXTENT * height(top);
         let mut add = |pixel: usize, difference: f32| {
-            spot.add(pixel % self.scene.columns, pixel / self.scene.columns, f64::from(difference));
+            spot.add(pixel % self.columns, pixel / self.columns, f64::from(difference));
         };
         let mut pending = vec![top];
         reached[top] = true;
         let mut is_empty = true;
         while let Some(pixel) = pending.pop() {
-            let difference = self.sign * self.scene.difference[pixel];
+            let difference = sign * self.difference[pixel];
             if difference > 0.0 {
                 add(pixel, difference);
                 is_empty = false;
             }
-            for near in neighbors(pixel, self.scene.columns, self.scene.difference.len()) {
-                if !reached[near] && self.height(near) >= least && is_own(near) {
+            for near in neighbors(pixel, self.columns, self.difference.len()) {
+                if !reached[near] && height(near) >= least && is_own(near) {
                     reached[near] = true;
                     pending.push(near);
                 }
@@ -262,7 +287,7 @@ impl Hills<'_> {
         }
         // A top over nothing but invalid or contrary pixels still is a place.
         if is_empty {
-            add(top, self.height(top));
+            add(top, height(top));
         }
     }
 }

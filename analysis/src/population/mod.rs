@@ -4,13 +4,15 @@
 //! learns from several good boards how much ([`baseline`]), takes out of a unit what the bench changed
 //! ([`nuisance`]) and what merely lies elsewhere ([`local_shift`]), and says what is left beyond what
 //! another good board would show ([`significance`]), at a rate of false alarms that the person sets
-//! ([`false_alarms`]). [`power_map`] tells which part's power would explain it.
+//! ([`false_alarms`]). [`glow`] parts what makes heat from what
+//! bathes in it; [`power_map`] tells which part's power would explain a difference.
 //!
 //! Works on corrected pictures in one pixel frame; knows nothing of files, sessions or screens.
 
 pub mod baseline;
 mod bodies;
 pub mod false_alarms;
+pub mod glow;
 pub mod local_shift;
 pub mod nuisance;
 pub mod plate;
@@ -26,6 +28,7 @@ pub use baseline::{
     BoardCheck, EffectOfAdding, GoodBoard, PartSpread, PopulationBaseline, PopulationError, PopulationSummary,
 };
 pub use false_alarms::{Extremes, FalseAlarms, benjamini_hochberg};
+pub use glow::{HeatSource, heat_sources};
 pub use local_shift::{AlignmentRemainder, PartShift};
 pub use nuisance::{Estimate, NuisanceError, NuisanceFit, fit_nuisance};
 pub use plate::{NoPlate, PlateProperties, UniformPlate};

@@ -80,8 +80,8 @@ pub enum CannotTellPower {
 }
 
 /// Edge of a cell, mm.
-const CELL_MM: f64 = 1.0;
-const LEAST_CELLS: usize = 200;
+pub(super) const CELL_MM: f64 = 1.0;
+pub(super) const LEAST_CELLS: usize = 200;
 /// No more sources than this are taken up.
 const MOST_SOURCES: usize = 6;
 /// A further source must explain this share of the whole squared difference: healthy parts differ too,
@@ -92,11 +92,11 @@ const TANGLED: f64 = 0.15;
 /// Squares of this many millimetres count as independent: errors of the model reach far.
 const CLUSTER_MM: f64 = 10.0;
 /// Standard uncertainty of a power from taking the copper as uniform, as a share of it (own simulations).
-const UNEVEN_COPPER: f64 = 0.1;
+pub(super) const UNEVEN_COPPER: f64 = 0.1;
 /// The board's blur around a body that its case still reaches, mm.
 const BODY_MARGIN_MM: f64 = 0.8;
 /// Sheet conductances tried, W/K: from bare laminate to four full layers of copper, a seventh apart.
-fn conductances() -> Vec<f64> {
+pub(super) fn conductances() -> Vec<f64> {
     (0..26).map(|step| 0.002 * 1.14_f64.powi(step)).collect()
 }
 
@@ -162,7 +162,7 @@ pub fn power_change(
 }
 
 /// The difference at each cell of bare board; NaN on bodies and where nothing is valid.
-fn board_field(
+pub(super) fn board_field(
     difference: &Frame<Difference>,
     footprints: &[Footprint],
     map: &Homography<BoardMillimeters, BaselinePixels>,
@@ -187,12 +187,12 @@ fn board_field(
     })
 }
 
-fn middle(row: usize, column: usize, cell_mm: f64) -> Point<BoardMillimeters> {
+pub(super) fn middle(row: usize, column: usize, cell_mm: f64) -> Point<BoardMillimeters> {
     Point::new((column as f64 + 0.5) * cell_mm, (row as f64 + 0.5) * cell_mm)
 }
 
 /// One watt spread evenly over a body.
-fn source(footprint: &Footprint, plate: &UniformPlate) -> Array2<f64> {
+pub(super) fn source(footprint: &Footprint, plate: &UniformPlate) -> Array2<f64> {
     let cell = plate.cell_mm();
     let mut watts = Array2::zeros(plate.shape());
     let mut nearest = (f64::INFINITY, (0, 0));
@@ -222,10 +222,10 @@ fn source(footprint: &Footprint, plate: &UniformPlate) -> Array2<f64> {
 }
 
 /// Sources taken up, their power, and the squares left.
-struct Taken {
-    sources: Vec<usize>,
-    watts: DVector<f64>,
-    left: f64,
+pub(super) struct Taken {
+    pub(super) sources: Vec<usize>,
+    pub(super) watts: DVector<f64>,
+    pub(super) left: f64,
 }
 
 fn pursue(columns: &[DVector<f64>], seen: &DVector<f64>) -> Taken {
@@ -256,7 +256,7 @@ fn design(columns: &[DVector<f64>], sources: &[usize]) -> DMatrix<f64> {
     DMatrix::from_columns(&picked)
 }
 
-fn fit(columns: &[DVector<f64>], sources: Vec<usize>, seen: &DVector<f64>) -> Option<Taken> {
+pub(super) fn fit(columns: &[DVector<f64>], sources: Vec<usize>, seen: &DVector<f64>) -> Option<Taken> {
     let design = design(columns, &sources);
     let watts = (design.transpose() * &design).cholesky()?.solve(&(design.transpose() * seen));
     let left = (seen - design * &watts).norm_squared();
@@ -326,7 +326,7 @@ fn report(
 }
 
 /// Standard uncertainties by the sandwich of clustered residuals.
-fn uncertainties(
+pub(super) fn uncertainties(
     taken: &Taken,
     columns: &[DVector<f64>],
     seen: &DVector<f64>,

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{CaptureRecord, Gauge, Role, Session, Verdict};
+use super::{CaptureRecord, Gauge, Role, Session, UnitNotes, Verdict};
 use crate::board::{PartLimit, Placement, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
@@ -35,7 +35,7 @@ pub enum Command {
     AddCapture { record: CaptureRecord },
     /// Takes a capture out of the session.
     RemoveCapture { hash: ContentHash },
-    /// Says what a capture is for. Naming a unit sets the previous unit aside.
+    /// Says what a capture is for. Naming a unit lets the previous unit wait.
     AssignRole { hash: ContentHash, role: Role },
     /// Says what is known of a capture.
     DescribeCapture { hash: ContentHash, metadata: CaptureMetadata },
@@ -128,28 +128,37 @@ impl Session {
     /// # Errors
     /// [`Refusal`], when the command names something that is not there or is there already.
     pub fn apply(&mut self, command: Command) -> Result<(), Refusal> {
-        let unit = self.unit().map(|record| record.hash.clone());
+        let unit = self.unit().map(|record| (record.hash.clone(), record.metadata.conditions.clone()));
         let reference = self.with_role(Role::Baseline).next().map(|record| record.hash.clone());
         self.carry_out(command)?;
-        self.forget_what_belonged_to(unit.as_ref(), reference.as_ref());
+        self.keep_apart_what_belongs_to(unit, reference.as_ref());
         Ok(())
     }
 
     /// A verdict, readings and landmarks speak of one unit, marks on the picture of one baseline: when
-    /// another takes its place they must not be taken for the new one's.
-    fn forget_what_belonged_to(&mut self, unit: Option<&ContentHash>, reference: Option<&ContentHash>) {
-        let former =
-            unit.and_then(|hash| self.capture(hash)).map(|record| record.metadata.conditions.clone());
-        let unit_changed = unit.is_some() && self.unit().map(|record| &record.hash) != unit;
+    /// another takes its place they must not be taken for the new one's. A unit's come back with it.
+    fn keep_apart_what_belongs_to(
+        &mut self,
+        unit: Option<(ContentHash, TestConditions)>,
+        reference: Option<&ContentHash>,
+    ) {
         let now = self.with_role(Role::Baseline).next().map(|record| &record.hash);
         let reference_changed = reference.is_some() && now != reference;
-        if unit_changed {
-            self.verdict = None;
-            self.readings.clear();
-            self.board.serial.clear();
-            self.conditions.forget(&former.unwrap_or_default());
+        if let Some((hash, stated)) =
+            unit.filter(|(hash, _)| self.unit().map(|record| &record.hash) != Some(hash))
+        {
+            self.put_aside_notes_on(hash);
+            self.conditions.forget(&stated);
             if let Some(stated) = self.unit().map(|record| record.metadata.clone()) {
                 self.take_over_what_is_stated(stated);
+            }
+            self.take_up_notes();
+        } else if reference_changed {
+            self.landmarks.clear();
+        }
+        if reference_changed {
+            for notes in &mut self.other_units {
+                notes.landmarks.clear();
             }
         }
         if reference_changed {
@@ -161,9 +170,35 @@ impl Session {
             self.surface.map_uncertainty = None;
             self.surface.regions.retain(|region| matches!(region.outline, PlacedOutline::Board(_)));
         }
-        if unit_changed || reference_changed {
-            self.landmarks.clear();
+    }
+
+    /// What was said of the unit that leaves the bench, unless nothing was or it leaves the session.
+    fn put_aside_notes_on(&mut self, capture: ContentHash) {
+        let notes = UnitNotes {
+            board: std::mem::take(&mut self.board),
+            landmarks: std::mem::take(&mut self.landmarks),
+            landmark_use: std::mem::take(&mut self.landmark_use),
+            readings: std::mem::take(&mut self.readings),
+            verdict: self.verdict.take(),
+            capture,
+        };
+        // The product is the same for all units of a session; only the number is this one's.
+        self.board.product = notes.board.product.clone();
+        if self.capture(&notes.capture).is_some() {
+            self.other_units.push(notes);
         }
+    }
+
+    /// What was said before of the unit that is on the bench now.
+    fn take_up_notes(&mut self) {
+        let Some(unit) = self.unit().map(|record| record.hash.clone()) else { return };
+        let Some(place) = self.other_units.iter().position(|notes| notes.capture == unit) else { return };
+        let notes = self.other_units.remove(place);
+        self.board = notes.board;
+        self.landmarks = notes.landmarks;
+        self.landmark_use = notes.landmark_use;
+        self.readings = notes.readings;
+        self.verdict = notes.verdict;
     }
 
     /// The board and its conditions as a unit's own metadata state them.
@@ -185,6 +220,7 @@ impl Session {
             Command::RemoveCapture { hash } => {
                 self.require_capture(&hash)?;
                 self.captures.retain(|record| record.hash != hash);
+                self.other_units.retain(|notes| notes.capture != hash);
             }
             Command::AssignRole { hash, role } => self.assign_role(&hash, role)?,
             Command::DescribeCapture { hash, metadata } => self.require_capture(&hash)?.metadata = metadata,
@@ -267,14 +303,14 @@ impl Session {
         self.assign_role(&hash, role)
     }
 
-    /// There is one unit under test at a time; its predecessor is set aside.
+    /// There is one unit under test at a time; its predecessor waits.
     fn assign_role(&mut self, hash: &ContentHash, role: Role) -> Result<(), Refusal> {
         self.require_capture(hash)?;
         for record in &mut self.captures {
             if record.hash == *hash {
                 record.role = role;
             } else if role == Role::Unit && record.role == Role::Unit {
-                record.role = Role::Aside;
+                record.role = Role::Waiting;
             }
         }
         Ok(())
@@ -316,6 +352,26 @@ mod tests {
         assert!(session.verdict.is_some(), "one more known-good board changes nothing about the unit");
         session.apply(add("b", Role::Unit)).unwrap();
         assert_eq!(session.verdict, None);
+        assert!(session.verdict_on(&ContentHash::of(b"a")).is_some());
+        let back = Command::AssignRole { hash: ContentHash::of(b"a"), role: Role::Unit };
+        session.apply(back).unwrap();
+        assert!(session.verdict.is_some(), "it comes back with its unit");
+        assert_eq!(session.units().count(), 2);
+    }
+
+    #[test]
+    fn a_unit_that_is_removed_takes_what_it_stated_along() {
+        let mut session = Session::default();
+        let conditions = TestConditions { voltage: Some(12.0), ..TestConditions::default() };
+        let metadata = CaptureMetadata { conditions: conditions.clone(), ..CaptureMetadata::default() };
+        let hash = ContentHash::of(b"a");
+        let record =
+            CaptureRecord { hash: hash.clone(), file_name: "a".to_owned(), role: Role::Unit, metadata };
+        session.apply(Command::AddCapture { record }).unwrap();
+        session.apply(Command::SetConditions { conditions }).unwrap();
+        session.apply(Command::RemoveCapture { hash }).unwrap();
+        assert_eq!(session.conditions.voltage, None);
+        assert_eq!(session.other_units, []);
     }
 
     #[test]

@@ -40,6 +40,8 @@ pub enum Role {
     Baseline,
     /// The unit under test.
     Unit,
+    /// Another unit under test, judged in its turn.
+    Waiting,
     /// Kept, but not used in the comparison.
     Aside,
 }
@@ -147,6 +149,24 @@ pub struct Verdict {
     pub judged_by: String,
 }
 
+/// What was said of a unit that is not on the bench now: it is taken up again with it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct UnitNotes {
+    /// Its capture.
+    pub capture: ContentHash,
+    /// Its identity.
+    pub board: BoardIdentity,
+    /// Marked pairs of places in it and the baseline.
+    pub landmarks: Vec<LandmarkPair>,
+    /// What the landmarks are for.
+    pub landmark_use: LandmarkUse,
+    /// Contact readings.
+    pub readings: Vec<(ProbeKey, ProbeReading)>,
+    /// The verdict.
+    pub verdict: Option<Verdict>,
+}
+
 /// Everything a person did, in one value.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -187,6 +207,8 @@ pub struct Session {
     pub readings: Vec<(ProbeKey, ProbeReading)>,
     /// The verdict, once there is one.
     pub verdict: Option<Verdict>,
+    /// What was said of the units that wait or were judged before.
+    pub other_units: Vec<UnitNotes>,
 }
 
 impl Default for Session {
@@ -210,6 +232,7 @@ impl Default for Session {
             repeatability: None,
             readings: Vec::new(),
             verdict: None,
+            other_units: Vec::new(),
         }
     }
 }
@@ -224,6 +247,20 @@ impl Session {
     #[must_use]
     pub fn unit(&self) -> Option<&CaptureRecord> {
         self.with_role(Role::Unit).next()
+    }
+
+    /// The units in the order they were loaded: the one under test and those that wait.
+    pub fn units(&self) -> impl Iterator<Item = &CaptureRecord> {
+        self.captures.iter().filter(|record| matches!(record.role, Role::Unit | Role::Waiting))
+    }
+
+    /// The verdict on a unit, whether it is on the bench now or not.
+    #[must_use]
+    pub fn verdict_on(&self, capture: &ContentHash) -> Option<&Verdict> {
+        if self.unit().is_some_and(|unit| unit.hash == *capture) {
+            return self.verdict.as_ref();
+        }
+        self.other_units.iter().find(|notes| notes.capture == *capture)?.verdict.as_ref()
     }
 
     /// The files that the session needs: captures, emissivity pictures, and those of its procedures.

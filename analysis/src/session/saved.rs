@@ -8,7 +8,7 @@ use super::Session;
 use crate::uncertainty::InputUncertainty;
 
 /// The schema this version writes.
-pub const SCHEMA: u64 = 2;
+pub const SCHEMA: u64 = 3;
 
 /// Why a saved session cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -70,6 +70,10 @@ fn migrate(mut value: Value, from: u64) -> Value {
         fields.entry("repeatability").or_insert(Value::Null);
         fields.entry("procedures").or_insert_with(|| Value::Array(Vec::new()));
     }
+    // Schema 2 knew of one unit only.
+    if from < 3 {
+        fields.entry("other_units").or_insert_with(|| Value::Array(Vec::new()));
+    }
     value
 }
 
@@ -87,7 +91,7 @@ mod tests {
     fn an_older_schema_is_brought_up_to_date() {
         let mut value: Value = serde_json::from_str(&save(&Session::default()).unwrap()).unwrap();
         value["schema"] = 0.into();
-        for later in ["landmark_use", "input_uncertainty", "procedures", "repeatability"] {
+        for later in ["landmark_use", "input_uncertainty", "procedures", "repeatability", "other_units"] {
             value.as_object_mut().unwrap().remove(later);
         }
         assert_eq!(load(&value.to_string()).unwrap(), Session::default());

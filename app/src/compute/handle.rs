@@ -4,18 +4,15 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, parse_sidecar, read_capture};
-use analysis::comparison::{self, AlignedCaptures, CannotCompare, Comparison, Shelf};
+use analysis::comparison::{CannotCompare, Comparison, Shelf};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
 use analysis::radiometry::Band;
-use analysis::session::{Role, Session};
+use analysis::session::Session;
 
 use super::documents;
+use super::kept_steps::KeptSteps;
 use super::protocol::{Buffer, Job, Outcome, Sidecar, bytes, numbers, pack_comparison};
-use super::relevance::for_pixels;
-
-/// How much of a comparison's time aligning takes, roughly.
-const ALIGNING: f64 = 0.8;
 
 /// Tells how far a job has come: what it is doing, and how much is done, 0 to 1.
 pub type Report<'a> = dyn FnMut(&str, f64) + 'a;
@@ -46,20 +43,7 @@ impl From<&CaptureMetadata> for ReadWith {
 #[derive(Debug, Default)]
 pub struct Workbench {
     pub(super) captures: BTreeMap<ContentHash, Kept>,
-    /// The last alignment, with what it was made from.
-    aligned: Option<(Vec<AlignedBy>, AlignedCaptures)>,
-}
-
-/// What the alignment depends on: when none of it changes, it stands.
-#[derive(Debug, PartialEq)]
-struct AlignedBy {
-    hash: ContentHash,
-    role: Role,
-    metadata: CaptureMetadata,
-    band: Band,
-    landmarks: String,
-    /// The emissivity picture travels with the aligned captures.
-    emissivity_picture: Option<ContentHash>,
+    steps: KeptSteps,
 }
 
 /// Why a job was not done, for the person.
@@ -194,7 +178,7 @@ impl Workbench {
         Ok((Outcome::EmissivityPicture { hash, rows, columns }, vec![numbers(frame)]))
     }
 
-    /// The comparison of a session, aligning only if something the alignment depends on has changed.
+    /// The comparison of a session.
     pub(super) fn compare(
         &mut self,
         session: &Session,
@@ -204,41 +188,13 @@ impl Workbench {
             // A capture that cannot be read as now described keeps its former pixels; its own job tells.
             let _ = self.read_again_if_needed(&record.hash, &record.metadata);
         }
-        let made_from = alignment_inputs(session);
-        let stands = self.aligned.as_ref().is_some_and(|(earlier, _)| *earlier == made_from);
-        if !stands {
-            self.aligned = None;
-            let aligned = comparison::align(session, &self.shelf(), &mut |fraction, file_name| {
-                report(&format!("Aligning {file_name}"), fraction * ALIGNING);
-            })?;
-            self.aligned = Some((made_from, aligned));
-        }
-        match &self.aligned {
-            Some((_, aligned)) => comparison::judge(session, aligned, &mut |step| report(step, ALIGNING)),
-            None => Err(CannotCompare::NoBaseline),
-        }
+        let shelf = self.shelf();
+        self.steps.compare(session, &shelf, report)
     }
 
     pub(super) fn shelf(&self) -> Shelf {
         self.captures.iter().map(|(hash, kept)| (hash.clone(), Arc::clone(&kept.pixels))).collect()
     }
-}
-
-fn alignment_inputs(session: &Session) -> Vec<AlignedBy> {
-    let landmarks = format!("{:?} {:?}", session.landmark_use, session.landmarks);
-    session
-        .captures
-        .iter()
-        .filter(|record| record.role != Role::Aside)
-        .map(|record| AlignedBy {
-            hash: record.hash.clone(),
-            role: record.role,
-            metadata: for_pixels(&record.metadata),
-            band: session.band,
-            landmarks: landmarks.clone(),
-            emissivity_picture: session.surface.map.clone(),
-        })
-        .collect()
 }
 
 #[cfg(test)]

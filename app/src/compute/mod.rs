@@ -7,6 +7,7 @@ pub mod client;
 mod documents;
 mod emissivity_mapping;
 pub mod handle;
+mod kept_steps;
 pub mod protocol;
 pub mod relevance;
 mod repeats;

@@ -4,7 +4,7 @@
 use analysis::board::Footprint;
 use analysis::capability::Repeatability;
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::{Comparison, LeftOut, SetAside};
+use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
@@ -148,6 +148,7 @@ pub struct ComparisonSummary {
     noise: KelvinDifference,
     netd: [KelvinDifference; 2],
     unit_gain: f64,
+    judged_by: JudgedBy,
     baseline_count: usize,
     left_out: Vec<LeftOut>,
     rejected: Rejected,
@@ -193,6 +194,7 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         noise: comparison.noise,
         netd: comparison.netd,
         unit_gain: comparison.unit_gain,
+        judged_by: comparison.judged_by,
         baseline_count: comparison.baseline_count,
         left_out: comparison.left_out,
         rejected: comparison.rejected,
@@ -227,6 +229,7 @@ pub fn unpack_comparison(
         noise: summary.noise,
         netd: summary.netd,
         unit_gain: summary.unit_gain,
+        judged_by: summary.judged_by,
         baseline_count: summary.baseline_count,
         left_out: summary.left_out,
         rejected: summary.rejected,

@@ -1,8 +1,10 @@
 //! What of a session a result depends on: when only the rest changes, the result stands.
 
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::session::Session;
-use analysis::units::TemperatureUnit;
+use analysis::inspection::Criteria;
+use analysis::session::{CaptureRecord, Role, Session};
+use analysis::uncertainty::InputUncertainty;
+use analysis::units::{Kelvin, TemperatureUnit};
 
 /// A capture's metadata without what is merely written about it: what its apparent temperature depends on.
 #[must_use]
@@ -33,6 +35,27 @@ pub fn for_comparison(session: &Session) -> Session {
         record.metadata.time.clear();
         record.metadata.board = BoardIdentity::default();
         record.metadata.conditions.notes.clear();
+    }
+    relevant
+}
+
+/// A session reduced to what the known-good boards are learned from.
+#[must_use]
+pub fn for_learning(session: &Session) -> Session {
+    let mut relevant = for_comparison(session);
+    relevant.captures.retain(|record| record.role == Role::Baseline);
+    relevant.landmarks.clear();
+    relevant.layout.limits.clear();
+    relevant.layout.limits_file.clear();
+    relevant.input_uncertainty = InputUncertainty::default();
+    relevant.criteria = Criteria { rule: session.criteria.rule, ..Criteria::default() };
+    // The session's own conditions stand in for captures that state none, and follow the unit.
+    let says_all = |record: &CaptureRecord| {
+        record.metadata.ambient.is_some() && record.metadata.conditions.power().is_some()
+    };
+    if relevant.captures.iter().all(says_all) {
+        relevant.conditions = TestConditions::default();
+        relevant.ambient = Kelvin::ROOM;
     }
     relevant
 }

@@ -117,7 +117,7 @@ fn surface(session: &Session) -> Standing {
 /// How many captures in use state the reflected temperature that was measured for them.
 #[must_use]
 pub fn stated_reflected(session: &Session) -> usize {
-    let used = session.captures.iter().filter(|record| record.role != Role::Aside);
+    let used = session.captures.iter().filter(|record| matches!(record.role, Role::Baseline | Role::Unit));
     used.filter(|record| record.metadata.reflected.is_some()).count()
 }
 

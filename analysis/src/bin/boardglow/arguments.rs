@@ -63,11 +63,17 @@ pub(crate) struct CompareArguments {
     #[arg(long, value_name = "SIDE", default_value = "top")]
     pub(crate) side: SideArgument,
 
-    /// A smaller difference than this is never a finding, kelvin [default: 2]
+    /// With two or more known-good boards a difference counts when another good board would hardly
+    /// show it: of a hundred good boards this many may be called different by chance [default: 5]
+    #[arg(long, value_name = "N", conflicts_with = "limit")]
+    pub(crate) false_alarms: Option<f64>,
+
+    /// Let a limit decide instead: a smaller difference than this is never a finding, kelvin.
+    /// With a single known-good board this is how it is decided anyway [default: 2]
     #[arg(long, value_name = "K")]
     pub(crate) limit: Option<f64>,
 
-    /// What is subtracted: temperatures as they are, rises above ambient, or rises above ambient
+    /// What is subtracted where a limit decides: temperatures as they are, rises above ambient, or rises above ambient
     /// scaled to equal electrical power
     #[arg(long, value_name = "BASIS", default_value = "rise")]
     pub(crate) basis: BasisArgument,

@@ -35,6 +35,8 @@ pub(crate) enum BadInput {
     Argument { argument: &'static str, source: OutOfRange },
     #[error("--limit: {value} K is no limit: it must be zero or more")]
     Limit { value: f64 },
+    #[error("--false-alarms: {value} is no rate: of a hundred good boards it must be 0 to 50")]
+    FalseAlarms { value: f64 },
     #[error("two units would be written as \"{name}\": rename one of the files")]
     SameName { name: String },
     #[error("{}: {source}", .path.display())]

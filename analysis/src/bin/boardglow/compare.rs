@@ -6,9 +6,11 @@ use std::sync::Arc;
 
 use analysis::board::{BoardFileError, parse_limits, parse_placements};
 use analysis::capture::{PageChoice, read_pixels};
-use analysis::comparison::{Comparison, LeftOut, Shelf, align, judge};
+use analysis::comparison::{
+    Aligned, Comparison, GoodBoards, LearnedBaseline, LeftOut, Shelf, align_good, align_unit, judge, learn,
+};
 use analysis::content_hash::ContentHash;
-use analysis::inspection::Criteria;
+use analysis::inspection::{Criteria, Rule};
 use analysis::radiometry::Surroundings;
 use analysis::result::UnitAnswer;
 use analysis::session::{Command, Role, Session};
@@ -38,15 +40,22 @@ struct Bench {
     originals: Vec<Original>,
 }
 
+/// The known-good boards, aligned and learned from once for all units.
+struct Good {
+    boards: GoodBoards,
+    learned: LearnedBaseline,
+}
+
 /// Compares every unit and writes its files.
 pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput> {
     let names = unit_names(arguments)?;
     let bench = Bench::set_up(arguments)?;
+    let good = bench.good_boards(arguments)?;
     prepare_folder(&arguments.out)?;
     let mut answers = Vec::new();
     let (mut found, mut failed) = (false, false);
     for (path, name) in arguments.unit.iter().zip(&names) {
-        match bench.compare_unit(path, name, &arguments.out) {
+        match bench.compare_unit(&good, path, name, &arguments.out) {
             Ok((answer, comparison)) => {
                 found |= !comparison.findings.is_empty() || over_limit(&comparison) > 0;
                 answers.push(answer);
@@ -66,6 +75,13 @@ pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput>
     } else {
         Outcome::NothingFound
     })
+}
+
+fn tell_set_aside(session: &Session, capture: &Aligned) {
+    if capture.set_aside > 0 {
+        let file_name = session.capture(&capture.hash).map_or("", |record| &record.file_name);
+        tell(&format!("{file_name}: note: isolated pixels set aside: {}", capture.set_aside));
+    }
 }
 
 /// How many parts are over a limit.
@@ -141,7 +157,14 @@ impl Bench {
             }
         }
         let mut criteria = Criteria { basis: arguments.basis.into(), ..Criteria::default() };
+        if let Some(rate) = arguments.false_alarms {
+            if !(0.0..=50.0).contains(&rate) {
+                return Err(BadInput::FalseAlarms { value: rate });
+            }
+            criteria.false_alarms_per_hundred = rate;
+        }
         if let Some(value) = arguments.limit {
+            criteria.rule = Rule::Limit;
             let limit = KelvinDifference::new(value).ok().filter(|limit| limit.value() >= 0.0);
             criteria.limit = limit.ok_or(BadInput::Limit { value })?;
         }
@@ -206,9 +229,32 @@ impl Bench {
         Ok(())
     }
 
+    fn good_boards(&self, arguments: &CompareArguments) -> Result<Good, BadInput> {
+        let first = arguments.baseline.first().cloned().unwrap_or_default();
+        let cannot = |source| BadInput::CannotCompare { path: first.clone(), source: Box::new(source) };
+        let boards = align_good(&self.session, &self.shelf, &mut |_, _| ()).map_err(cannot)?;
+        for LeftOut { file_name, reason } in &boards.left_out {
+            tell(&format!("{file_name}: note: left out as baseline: {reason}"));
+        }
+        for board in boards.captures() {
+            tell_set_aside(&self.session, board);
+        }
+        let learned = learn(&self.session, &boards, &mut |_| ()).map_err(cannot)?;
+        for check in learned.population().iter().flat_map(|baseline| &baseline.summary.boards) {
+            if check.outlier {
+                tell(&format!(
+                    "{}: note: differs from the other known-good boards as one in a hundred would: look at it before it serves as baseline",
+                    check.serial
+                ));
+            }
+        }
+        Ok(Good { boards, learned })
+    }
+
     /// Compares one unit, in a session of its own, and writes its files.
     fn compare_unit(
         &self,
+        good: &Good,
         path: &Path,
         name: &str,
         folder: &Path,
@@ -223,16 +269,10 @@ impl Bench {
         own.apply(path, Command::NameBoard { board })?;
         own.take(path, capture)?;
         let cannot = |source| BadInput::CannotCompare { path: path.to_owned(), source: Box::new(source) };
-        let aligned = align(&own.session, &own.shelf, &mut |_, _| ()).map_err(cannot)?;
-        for LeftOut { file_name, reason } in &aligned.left_out {
-            tell(&format!("{file_name}: note: left out as baseline of {name}: {reason}"));
-        }
-        for capture in aligned.baselines.iter().chain([&aligned.unit]).filter(|capture| capture.set_aside > 0)
-        {
-            let file_name = own.session.capture(&capture.hash).map_or("", |record| &record.file_name);
-            tell(&format!("{file_name}: note: isolated pixels set aside: {}", capture.set_aside));
-        }
-        let comparison = judge(&own.session, &aligned, &mut |_| ()).map_err(cannot)?;
+        let unit = align_unit(&own.session, &own.shelf, &good.boards).map_err(cannot)?;
+        tell_set_aside(&own.session, &unit);
+        let comparison =
+            judge(&own.session, &good.boards, &good.learned, &unit, &mut |_| ()).map_err(cannot)?;
         let answer = write_unit(folder, name, &own.session, &comparison, &own.originals)?;
         Ok((answer, comparison))
     }

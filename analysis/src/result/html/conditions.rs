@@ -67,9 +67,12 @@ fn significant(value: f64) -> String {
 
 fn notes(session: &Session) -> Vec<(String, &str)> {
     let asked = ("For the session".to_owned(), session.conditions.notes.trim());
-    let each = session.captures.iter().filter(|record| record.role != Role::Aside).flat_map(|record| {
-        [record.metadata.conditions.notes.trim(), record.metadata.notes.trim()]
-            .map(|notes| (role_of(record), notes))
-    });
+    let each =
+        session.captures.iter().filter(|record| matches!(record.role, Role::Baseline | Role::Unit)).flat_map(
+            |record| {
+                [record.metadata.conditions.notes.trim(), record.metadata.notes.trim()]
+                    .map(|notes| (role_of(record), notes))
+            },
+        );
     std::iter::once(asked).chain(each).filter(|(_, notes)| !notes.is_empty()).collect()
 }

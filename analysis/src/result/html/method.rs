@@ -54,7 +54,7 @@ fn correction(session: &Session, unit: InUnit) -> Markup {
 
 /// The reflected temperatures that were measured with single captures.
 fn own_reflected(session: &Session, unit: InUnit) -> String {
-    let used = session.captures.iter().filter(|record| record.role != Role::Aside);
+    let used = session.captures.iter().filter(|record| matches!(record.role, Role::Baseline | Role::Unit));
     let own: Vec<String> = used
         .filter_map(|record| {
             let reflected = record.metadata.reflected?;
@@ -174,7 +174,7 @@ fn captures(input: &ResultInput<'_>) -> Markup {
     let role = |record: &CaptureRecord| match record.role {
         Role::Baseline => "baseline",
         Role::Unit => "unit",
-        Role::Aside => "not used",
+        Role::Waiting | Role::Aside => "not used",
     };
     html! {
         table.hashes {

@@ -139,7 +139,7 @@ fn invented_note(session: &Session) -> Markup {
     let invented: Vec<&str> = session
         .captures
         .iter()
-        .filter(|record| record.role != Role::Aside && record.metadata.invented)
+        .filter(|record| matches!(record.role, Role::Baseline | Role::Unit) && record.metadata.invented)
         .map(|record| record.file_name.as_str())
         .collect();
     html! {

@@ -1,0 +1,110 @@
+//! The comparison's steps with what each made last: a step is done again only when something it depends on
+//! has changed. Units that follow one another share the known-good boards.
+
+use analysis::capture::CaptureMetadata;
+use analysis::comparison::{self, Aligned, CannotCompare, Comparison, GoodBoards, LearnedBaseline, Shelf};
+use analysis::content_hash::ContentHash;
+use analysis::radiometry::Band;
+use analysis::session::{CaptureRecord, Role, Session};
+
+use super::handle::Report;
+use super::relevance::{for_learning, for_pixels};
+
+/// How much of a comparison's time the known-good boards take when they are aligned anew, roughly.
+const GOOD_BOARDS: f64 = 0.6;
+/// How far it is once the unit is aligned.
+const ALIGNED: f64 = 0.8;
+
+/// What the last comparison's steps made, each with what it was made from.
+#[derive(Debug, Default)]
+pub(super) struct KeptSteps {
+    good: Option<(GoodFrom, GoodBoards)>,
+    learned: Option<(Box<Session>, LearnedBaseline)>,
+    unit: Option<(UnitFrom, Aligned)>,
+}
+
+/// What the alignment of a capture depends on.
+#[derive(Debug, Clone, PartialEq)]
+struct CaptureFrom {
+    hash: ContentHash,
+    metadata: CaptureMetadata,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct GoodFrom {
+    captures: Vec<CaptureFrom>,
+    band: Band,
+    /// The emissivity picture travels with the boards.
+    emissivity_picture: Option<ContentHash>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct UnitFrom {
+    good: GoodFrom,
+    unit: Option<CaptureFrom>,
+    landmarks: String,
+}
+
+impl From<&CaptureRecord> for CaptureFrom {
+    fn from(record: &CaptureRecord) -> Self {
+        Self { hash: record.hash.clone(), metadata: for_pixels(&record.metadata) }
+    }
+}
+
+impl GoodFrom {
+    fn of(session: &Session) -> Self {
+        Self {
+            captures: session.with_role(Role::Baseline).map(CaptureFrom::from).collect(),
+            band: session.band,
+            emissivity_picture: session.surface.map.clone(),
+        }
+    }
+}
+
+impl KeptSteps {
+    /// The comparison of a session, doing only the steps that something has changed for.
+    pub(super) fn compare(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<Comparison, CannotCompare> {
+        // Nothing is kept of a step that failed.
+        let good_from = GoodFrom::of(session);
+        let good = match self.good.take().filter(|(from, _)| *from == good_from) {
+            Some((_, good)) => good,
+            None => {
+                self.learned = None;
+                comparison::align_good(session, shelf, &mut |fraction, file_name| {
+                    report(&format!("Aligning {file_name}"), fraction * GOOD_BOARDS);
+                })?
+            }
+        };
+        let learned_from = for_learning(session);
+        let learned = match self.learned.take().filter(|(from, _)| **from == learned_from) {
+            Some((_, learned)) => learned,
+            None => comparison::learn(session, &good, &mut |step| report(step, GOOD_BOARDS))?,
+        };
+        let unit_from = UnitFrom {
+            good: good_from.clone(),
+            unit: session.unit().map(CaptureFrom::from),
+            landmarks: format!("{:?} {:?}", session.landmark_use, session.landmarks),
+        };
+        let unit = match self.unit.take().filter(|(from, _)| *from == unit_from) {
+            Some((_, unit)) => Ok(unit),
+            None => {
+                report("Aligning the unit", GOOD_BOARDS);
+                comparison::align_unit(session, shelf, &good)
+            }
+        };
+        let compared = unit.and_then(|unit| {
+            let compared =
+                comparison::judge(session, &good, &learned, &unit, &mut |step| report(step, ALIGNED));
+            self.unit = Some((unit_from, unit));
+            compared
+        });
+        self.good = Some((good_from, good));
+        self.learned = Some((Box::new(learned_from), learned));
+        compared
+    }
+}
