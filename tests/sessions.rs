@@ -18,7 +18,7 @@ fn hash() -> impl Strategy<Value = ContentHash> {
 }
 
 fn role() -> impl Strategy<Value = Role> {
-    prop_oneof![Just(Role::Baseline), Just(Role::Unit), Just(Role::Aside)]
+    prop_oneof![Just(Role::Baseline), Just(Role::Unit), Just(Role::Waiting), Just(Role::Aside)]
 }
 
 fn finish() -> impl Strategy<Value = Finish> {
@@ -99,6 +99,13 @@ fn check(session: &Session) {
     hashes.sort();
     hashes.dedup();
     assert_eq!(hashes.len(), session.captures.len(), "one capture twice");
+    let mut noted: Vec<_> = session.other_units.iter().map(|notes| &notes.capture).collect();
+    assert!(noted.iter().all(|hash| session.capture(hash).is_some()), "notes on a unit that is gone");
+    let on_bench = session.unit().map(|unit| &unit.hash);
+    assert!(noted.iter().all(|hash| Some(*hash) != on_bench), "notes apart from the unit that is here");
+    noted.sort();
+    noted.dedup();
+    assert_eq!(noted.len(), session.other_units.len(), "two notes on one unit");
 }
 
 proptest! {

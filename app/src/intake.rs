@@ -92,7 +92,7 @@ pub fn belongs(sidecar_file: &str, capture_file: &str) -> bool {
 #[must_use]
 pub fn role_by_name(file_name: &str) -> Option<Role> {
     const BASELINE: [&str; 4] = ["baseline", "good", "reference", "golden"];
-    const UNIT: [&str; 6] = ["unit", "suspect", "faulty", "fault", "hot", "dut"];
+    const UNIT: [&str; 8] = ["unit", "suspect", "faulty", "fault", "hot", "dut", "sick", "bad"];
     let name = file_name.to_ascii_lowercase();
     let says = |words: &[&str]| {
         name.split(|letter: char| !letter.is_ascii_alphabetic()).any(|word| words.contains(&word))
@@ -112,8 +112,8 @@ pub fn role_by_name(file_name: &str) -> Option<Role> {
 pub fn role_on_arrival(file_name: &str, has_baseline: bool, has_unit: bool) -> Role {
     match role_by_name(file_name) {
         Some(Role::Unit) if !has_unit => Role::Unit,
-        // One unit at a time: a second one waits aside until the person takes it up.
-        Some(Role::Unit) => Role::Aside,
+        // One unit at a time: a second one waits until the person takes it up.
+        Some(Role::Unit) => Role::Waiting,
         Some(role) => role,
         None if has_baseline && !has_unit => Role::Unit,
         None => Role::Baseline,
@@ -241,7 +241,8 @@ mod tests {
     fn roles_follow_names_and_then_the_order_of_arrival() {
         assert_eq!(role_on_arrival("baseline-2.tiff", true, false), Role::Baseline);
         assert_eq!(role_on_arrival("unit-7.tiff", false, false), Role::Unit);
-        assert_eq!(role_on_arrival("unit-8.tiff", true, true), Role::Aside);
+        assert_eq!(role_on_arrival("unit-8.tiff", true, true), Role::Waiting);
+        assert_eq!(role_on_arrival("sick-board-3.tiff", true, true), Role::Waiting);
         assert_eq!(role_on_arrival("0001.tiff", false, false), Role::Baseline);
         assert_eq!(role_on_arrival("0002.tiff", true, false), Role::Unit);
         assert_eq!(role_on_arrival("0003.tiff", true, true), Role::Baseline);

@@ -145,6 +145,7 @@ pub const fn role(role: Role) -> &'static str {
     match role {
         Role::Baseline => "known good",
         Role::Unit => "unit under test",
+        Role::Waiting => "waits its turn",
         Role::Aside => "set aside",
     }
 }

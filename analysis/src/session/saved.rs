@@ -99,7 +99,8 @@ mod tests {
 
     #[test]
     fn a_session_from_the_future_is_refused_with_advice() {
-        let text = save(&Session::default()).unwrap().replace("\"schema\": 2", "\"schema\": 99");
+        let text =
+            save(&Session::default()).unwrap().replace(&format!("\"schema\": {SCHEMA}"), "\"schema\": 99");
         assert!(matches!(load(&text), Err(SavedError::TooNew { found: 99 })));
         assert!(matches!(load("{}"), Err(SavedError::NoSchema)));
         assert!(matches!(load("{"), Err(SavedError::Malformed(_))));

@@ -30,6 +30,8 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.readings.clear();
     relevant.procedures.clear();
     relevant.repeatability = None;
+    relevant.other_units.clear();
+    relevant.captures.retain(|record| matches!(record.role, Role::Baseline | Role::Unit));
     for record in &mut relevant.captures {
         record.metadata.notes.clear();
         record.metadata.time.clear();

@@ -159,7 +159,7 @@ pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
         store.session().with(|session| session.with_role(role).next().map(|record| record.hash.clone()));
     let (missing, plane) = match role {
         Role::Unit => ("No capture is named as the unit under test yet", Plane::UnitOwn),
-        Role::Baseline | Role::Aside => ("No known-good capture yet", Plane::Baseline),
+        Role::Baseline | Role::Waiting | Role::Aside => ("No known-good capture yet", Plane::Baseline),
     };
     let hash = hash.ok_or_else(|| missing.to_owned())?;
     let preview = store

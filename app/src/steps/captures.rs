@@ -12,7 +12,7 @@ use crate::store::Store;
 use crate::widgets::{Choice, DropZone, Icon, Sign};
 use crate::wording;
 
-const ROLES: [Role; 3] = [Role::Baseline, Role::Unit, Role::Aside];
+const ROLES: [Role; 4] = [Role::Baseline, Role::Unit, Role::Waiting, Role::Aside];
 
 /// What a drop zone takes, in one line.
 pub const TAKES: &str =
