@@ -83,6 +83,13 @@ impl Workbench {
                 }
                 Err(why) => Ok((Outcome::CannotCompare { why: why.to_string() }, Vec::new())),
             },
+            Job::Survey { session, capture } => {
+                let shelf = self.shelf();
+                Ok(match self.steps.survey(&session, &shelf, &capture, report) {
+                    Ok(unit) => (Outcome::Surveyed { unit: Box::new(unit) }, Vec::new()),
+                    Err(why) => (Outcome::CannotSurvey { capture, why: why.to_string() }, Vec::new()),
+                })
+            }
             Job::StudyRepeats { session, captures, confidence } => {
                 self.study_repeats(&session, &captures, confidence, report)
             }

@@ -4,6 +4,7 @@
 //! every script but the one whose hash it states, so what a person typed can never run.
 
 mod conditions;
+mod good_boards;
 mod labels;
 mod method;
 mod pictures;
@@ -58,6 +59,7 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
                     (at_a_glance(input, unit))
                     (pictures::section(session, comparison, &shown, &viewer.quantisation)?)
                     (tables::findings(comparison, unit))
+                    (good_boards::section(comparison, unit))
                     (tables::parts(session, comparison, unit))
                     (tables::probes(session, comparison))
                     (read_outs::section(session, comparison, unit))
