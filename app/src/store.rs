@@ -252,6 +252,11 @@ impl Store {
         self.save(Document::Maps);
     }
 
+    /// Downloads the known-good boards as one file, for later units.
+    pub fn save_baseline(self) {
+        self.save(Document::Baseline);
+    }
+
     fn save(self, document: Document) {
         let session = Box::new(Session::clone(&self.session.get_untracked()));
         let job = Job::Write { document, session, written_at: clock::now() };

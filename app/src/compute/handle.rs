@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, parse_sidecar, read_capture};
-use analysis::comparison::{CannotCompare, Comparison, Shelf};
+use analysis::comparison::{CannotCompare, Comparison, LearnedBaseline, Shelf};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
 use analysis::radiometry::Band;
@@ -197,6 +197,16 @@ impl Workbench {
         }
         let shelf = self.shelf();
         self.steps.compare(session, &shelf, report)
+    }
+
+    /// What the session's known-good boards say.
+    pub(super) fn learn(
+        &mut self,
+        session: &Session,
+        report: &mut Report<'_>,
+    ) -> Result<LearnedBaseline, CannotCompare> {
+        let shelf = self.shelf();
+        self.steps.learned(session, &shelf, report)
     }
 
     pub(super) fn shelf(&self) -> Shelf {

@@ -102,6 +102,16 @@ impl KeptSteps {
         comparison::survey(session, shelf, good, learned, capture)
     }
 
+    /// What the known-good boards say.
+    pub(super) fn learned(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<LearnedBaseline, CannotCompare> {
+        self.good_boards(session, shelf, report).map(|(_, _, learned)| learned.clone())
+    }
+
     /// The known-good boards and what was learned from them. Nothing is kept of a step that failed.
     fn good_boards(
         &mut self,

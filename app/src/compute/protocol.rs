@@ -37,6 +37,8 @@ pub enum Document {
     Findings,
     /// The temperature and difference maps.
     Maps,
+    /// The known-good boards as one file, for later.
+    Baseline,
 }
 
 /// What the page asks.

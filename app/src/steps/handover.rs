@@ -3,7 +3,7 @@
 use analysis::comparison::{Suggestion, suggest};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
-use analysis::session::{Command, Outcome, Verdict};
+use analysis::session::{Command, Outcome, Role, Verdict};
 use leptos::prelude::*;
 
 use crate::store::{ComparisonState, Store};
@@ -195,9 +195,16 @@ fn Files() -> impl IntoView {
                 <button data-testid="save-maps" disabled=nothing on:click=move |_| store.save_maps()>
                     "Maps"
                 </button>
+                <button
+                    data-testid="save-baseline"
+                    disabled=move || store.session().with(|session| session.with_role(Role::Baseline).next().is_none())
+                    on:click=move |_| store.save_baseline()
+                >
+                    "Known-good boards for later"
+                </button>
             </div>
             <p class="remark">
-                "The result file is this sheet, filled in, with pictures and captures: anyone reads it in a browser, and dropped on this page it opens the inspection again. A unit that passed may be the next board's known good."
+                "The result file is this sheet, filled in, with pictures and captures: anyone reads it in a browser, and dropped on this page it opens the inspection again. A unit that passed may be the next board's known good. The known-good boards, with surface and placements but without a unit, make a file of their own: drop it here months later, then the units to judge."
             </p>
         </div>
     }

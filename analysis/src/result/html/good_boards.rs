@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::comparison::{Comparison, JudgedBy, whole_unit};
-use crate::population::BoardCheck;
+use crate::population::{BoardCheck, PopulationSummary};
 use crate::result::numbers::{InUnit, number, typeset};
 use crate::units::KelvinDifference;
 
@@ -14,12 +14,20 @@ pub(super) fn section(comparison: &Comparison, unit: InUnit) -> Markup {
         section {
             h2 { "Good boards" }
             p { "This unit as a whole: " (whole_unit(&against.nuisance, unit.0)) }
+            (table(&against.baseline, unit))
+        }
+    }
+}
+
+/// The boards, each held against the others, and how they differ.
+pub(super) fn table(baseline: &PopulationSummary, unit: InUnit) -> Markup {
+    html! {
             div.scroll { table {
                 thead { tr {
                     th scope="col" { "Board" } th scope="col" { "Held against the others" }
                     th scope="col" { "Stands out most" } th.number scope="col" { "Power" }
                 } }
-                tbody { @for board in &against.baseline.boards { tr {
+                tbody { @for board in &baseline.boards { tr {
                     th scope="row" { (board.serial) }
                     td { (check(board)) }
                     td { (board.strongest_part.as_deref().unwrap_or_default()) }
@@ -27,10 +35,9 @@ pub(super) fn section(comparison: &Comparison, unit: InUnit) -> Markup {
                 } } }
             } }
             p.note {
-                "Median spread of a pixel " (unit.read_size(KelvinDifference::known(against.baseline.median_spread)))
-                " (one standard deviation). Method " (against.baseline.version) ": " (against.baseline.method) "."
+                "Median spread of a pixel " (unit.read_size(KelvinDifference::known(baseline.median_spread)))
+                " (one standard deviation). Method " (baseline.version) ": " (baseline.method) "."
             }
-        }
     }
 }
 

@@ -3,6 +3,7 @@
 //! All text goes through `maud`, which escapes it. The file's own policy forbids every connection and
 //! every script but the one whose hash it states, so what a person typed can never run.
 
+mod baseline_sheet;
 mod conditions;
 mod good_boards;
 mod labels;
@@ -12,6 +13,8 @@ mod read_outs;
 mod tables;
 mod uncertainty;
 mod viewer_data;
+
+pub use baseline_sheet::{BaselineInput, write_baseline};
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
