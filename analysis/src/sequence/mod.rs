@@ -2,9 +2,12 @@
 //!
 //! Works on frames and plain series of numbers; knows nothing of where the bytes come from.
 
+mod batch_sums;
 pub mod frames;
 mod least_squares;
 pub mod lock_in;
+mod mirrored_frames;
+mod normal_equations;
 mod pixel_regression;
 pub mod point_source;
 pub mod reference_signal;

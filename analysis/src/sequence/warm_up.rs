@@ -17,7 +17,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::least_squares::{Fit, Model, fit};
-use super::pixel_regression::invert;
+use super::normal_equations::invert;
 use super::trend::slope;
 use crate::propagation::coverage_factor;
 
