@@ -68,28 +68,21 @@ impl BatchSums {
     /// of the plan, and those of the squares. Places beyond the pixels hold nothing of use.
     pub(super) fn sum(
         &mut self,
-        frames: &[impl AsRef<[f32]>],
+        frames: &[&[f32]],
         pixels: Range<usize>,
         near: &[f32],
     ) -> (&[[f32; BLOCK]], &[f32; BLOCK]) {
-        let values = |frame: usize| frames.get(frame).and_then(|frame| frame.as_ref().get(pixels.clone()));
+        let values =
+            |frame: usize| frames.get(frame).and_then(|frame| frame.get(pixels.clone())).unwrap_or_default();
         let pairs = self.frames / 2;
         let (before, after) = self.rows.split_at_mut(if self.mirrored { pairs } else { self.frames });
         if self.mirrored {
             for (pair, (sums, differences)) in before.iter_mut().zip(after.iter_mut()).enumerate() {
-                let values = values(pair)
-                    .into_iter()
-                    .flatten()
-                    .zip(values(self.frames - 1 - pair).into_iter().flatten());
-                let places = sums.iter_mut().zip(differences).zip(values.zip(near));
-                for ((sum, difference), ((early, late), near)) in places {
-                    let (early, late) = (early - near, late - near);
-                    (*sum, *difference) = (early + late, early - late);
-                }
+                fold(values(pair), values(self.frames - 1 - pair), near, sums, differences);
             }
         } else {
             for (frame, above) in before.iter_mut().enumerate() {
-                let values = values(frame).into_iter().flatten().zip(near);
+                let values = values(frame).iter().zip(near);
                 above.iter_mut().zip(values).for_each(|(above, (value, near))| *above = value - near);
             }
         }
@@ -125,6 +118,15 @@ impl BatchSums {
     }
 }
 
+/// What two frames have above `near`, added up and subtracted.
+fn fold(early: &[f32], late: &[f32], near: &[f32], sums: &mut [f32; BLOCK], differences: &mut [f32; BLOCK]) {
+    let frames = early.iter().zip(late).zip(near);
+    for ((sum, difference), ((early, late), near)) in sums.iter_mut().zip(differences).zip(frames) {
+        let (early, late) = (early - near, late - near);
+        (*sum, *difference) = (early + late, early - late);
+    }
+}
+
 /// [`weighted_sums`] with the number of sums known to the compiler.
 fn by_terms<const PLAIN: bool, const SQUARES: bool>(
     rows: &[[f32; BLOCK]],
@@ -155,9 +157,9 @@ fn weighted_sums<const TERMS_USED: usize, const PLAIN: bool, const SQUARES: bool
         let (mut plain, mut square) = ([0.0_f32; LANES], [0.0_f32; LANES]);
         for (row, weights) in rows.iter().zip(weights) {
             let values = &row.as_chunks::<LANES>().0[lanes];
-            for (sum, weight) in weighted.iter_mut().zip(weights) {
+            for term in 0..TERMS_USED {
                 for lane in 0..LANES {
-                    sum[lane] += weight[lane] * values[lane];
+                    weighted[term][lane] += weights[term][lane] * values[lane];
                 }
             }
             for lane in 0..LANES {
@@ -169,9 +171,12 @@ fn weighted_sums<const TERMS_USED: usize, const PLAIN: bool, const SQUARES: bool
                 }
             }
         }
-        let all = PLAIN.then_some(plain).into_iter().chain(weighted);
-        for (place, sum) in sums.iter_mut().zip(all) {
-            place.as_chunks_mut::<LANES>().0[lanes] = sum;
+        let first = usize::from(PLAIN);
+        if PLAIN {
+            sums[0].as_chunks_mut::<LANES>().0[lanes] = plain;
+        }
+        for term in 0..TERMS_USED {
+            sums[first + term].as_chunks_mut::<LANES>().0[lanes] = weighted[term];
         }
         if SQUARES {
             let place = &mut squares.as_chunks_mut::<LANES>().0[lanes];

@@ -114,10 +114,7 @@ impl<Q> PixelRegression<Q> {
                 square[pixel] += f64::from(squares[pixel]) + step[pixel] * cross;
             }
             for ((sum, recipe), total) in sums.iter_mut().zip(&plan.recipe).zip(&totals) {
-                take_parts(sum, parts, recipe);
-                for pixel in 0..BLOCK {
-                    sum[pixel] += total * step[pixel];
-                }
+                take_parts(sum, parts, recipe, *total, &step);
             }
         }
         self.batch.clear();
@@ -161,20 +158,35 @@ impl<Q> PixelRegression<Q> {
     }
 }
 
-/// Adds the parts of a recipe to a sum.
-fn take_parts(sum: &mut [f64; BLOCK], parts: &[[f32; BLOCK]], recipe: &[(usize, f64)]) {
-    // One or two parts are nearly all that occurs; together they cost one pass over the sum.
-    let (pairs, single) = recipe.as_chunks::<2>();
-    for &[(one, factor), (other, other_factor)] in pairs {
-        let (one, other) = (&parts[one], &parts[other]);
-        for pixel in 0..BLOCK {
-            sum[pixel] += factor * f64::from(one[pixel]) + other_factor * f64::from(other[pixel]);
+/// Adds the parts of a recipe and the step to a sum.
+fn take_parts(
+    sum: &mut [f64; BLOCK],
+    parts: &[[f32; BLOCK]],
+    recipe: &[(usize, f64)],
+    total: f64,
+    step: &[f64; BLOCK],
+) {
+    // One or two parts are nearly all that occurs; each then costs one pass over the sum.
+    match *recipe {
+        [] => {}
+        [(part, factor)] => {
+            let part = &parts[part];
+            for pixel in 0..BLOCK {
+                sum[pixel] += factor * f64::from(part[pixel]) + total * step[pixel];
+            }
         }
-    }
-    for &(part, factor) in single {
-        let part = &parts[part];
-        for pixel in 0..BLOCK {
-            sum[pixel] += factor * f64::from(part[pixel]);
+        [(one, factor), (other, other_factor), ref rest @ ..] => {
+            let (one, other) = (&parts[one], &parts[other]);
+            for pixel in 0..BLOCK {
+                let parts = factor * f64::from(one[pixel]) + other_factor * f64::from(other[pixel]);
+                sum[pixel] += parts + total * step[pixel];
+            }
+            for &(part, factor) in rest {
+                let part = &parts[part];
+                for pixel in 0..BLOCK {
+                    sum[pixel] += factor * f64::from(part[pixel]);
+                }
+            }
         }
     }
 }
