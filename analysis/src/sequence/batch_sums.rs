@@ -4,11 +4,11 @@ use std::ops::Range;
 
 use super::mirrored_frames::BatchPlan;
 
-/// Pixels taken together: those of a batch of 16 frames, with their sums, fit into the nearest memory of
-/// most processors (8 KiB and half a KiB for each sum).
-pub(super) const BLOCK: usize = 128;
+/// Pixels taken together: those of a batch, with their sums, fit into the nearest memory of most
+/// processors (8 KiB and a quarter KiB for each sum).
+pub(super) const BLOCK: usize = 64;
 /// The most frames in a batch.
-pub(super) const BATCH: usize = 16;
+pub(super) const BATCH: usize = 32;
 /// Pixels in the registers at once.
 const LANES: usize = 8;
 /// Weighted sums in the registers at once.

@@ -61,8 +61,8 @@ impl<Q> PixelRegression<Q> {
         Self {
             shape: None,
             base: Vec::new(),
-            batch: Vec::with_capacity(BATCH),
-            basis: Vec::with_capacity(BATCH),
+            batch: Vec::new(),
+            basis: Vec::new(),
             sums: Vec::new(),
             normal: DMatrix::zeros(unknowns, unknowns),
             frames: 0,
@@ -82,7 +82,7 @@ impl<Q> PixelRegression<Q> {
         self.basis.push(basis);
         self.batch.push(frame);
         self.frames += 1;
-        if self.batch.len() == BATCH {
+        if self.batch.len() == batch_of(self.base.len()) {
             self.take_batch();
         }
         Ok(())
@@ -156,6 +156,12 @@ impl<Q> PixelRegression<Q> {
         }
         Ok(PixelSolution { shape, frames, coefficients, noise, inverse })
     }
+}
+
+/// How many frames of so many pixels are kept until they are taken in together: fewer large ones, so that
+/// a browser need not keep more than some eighty megabytes at 1280 × 960.
+const fn batch_of(pixels: usize) -> usize {
+    if pixels <= 640 * 512 { BATCH } else { BATCH / 2 }
 }
 
 /// Adds the parts of a recipe and the step to a sum.
