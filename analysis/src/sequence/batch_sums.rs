@@ -5,10 +5,11 @@ use std::ops::Range;
 use super::mirrored_frames::BatchPlan;
 
 /// Pixels taken together: those of a batch, with their sums, fit into the nearest memory of most
-/// processors (8 KiB and a quarter KiB for each sum).
-pub(super) const BLOCK: usize = 64;
-/// The most frames in a batch.
-pub(super) const BATCH: usize = 32;
+/// processors (8 KiB and half a KiB for each sum).
+pub(super) const BLOCK: usize = 128;
+/// The most frames in a batch. Twice as many would halve the passes over the sums, but beside a drift of
+/// kelvins their squares in single precision would no longer tell a noise of 0.1 mK.
+pub(super) const BATCH: usize = 16;
 /// Pixels in the registers at once.
 const LANES: usize = 8;
 /// Weighted sums in the registers at once.

@@ -262,7 +262,7 @@ mod tests {
             assert!((maps.harmonics[1].amplitude.at(at.0, at.1).unwrap() - 0.005).abs() < 1e-5);
             assert!((maps.harmonics[1].lag.at(at.0, at.1).unwrap() + 0.4).abs() < 2e-3);
         }
-        assert!(maps.typical_noise < 1e-4);
+        assert!(maps.typical_noise < 1e-4, "{}", maps.typical_noise);
     }
 
     #[test]

@@ -82,7 +82,7 @@ impl<Q> PixelRegression<Q> {
         self.basis.push(basis);
         self.batch.push(frame);
         self.frames += 1;
-        if self.batch.len() == batch_of(self.base.len()) {
+        if self.batch.len() == BATCH {
             self.take_batch();
         }
         Ok(())
@@ -90,17 +90,17 @@ impl<Q> PixelRegression<Q> {
 
     /// Adds every frame of the batch, times the basis functions at its time, to the sums of each pixel.
     ///
-    /// Inside a batch values count from its first frame on, which keeps `f32` sums exact enough beside a
+    /// Inside a batch values count from its middle frame on, which keeps `f32` sums exact enough beside a
     /// drift of tens of kelvin; the step from there to `base` is added in `f64`.
     fn take_batch(&mut self) {
-        let Some(first) = self.batch.first() else { return };
+        let Some(middle) = self.batch.get(self.batch.len() / 2) else { return };
         let plan = BatchPlan::new(&self.basis);
         self.normal += &plan.weights * plan.weights.transpose();
         let totals: Vec<f64> = plan.weights.row_iter().map(|weights| weights.sum()).collect();
         let count = self.batch.len() as f64;
         let mut batch = BatchSums::new(&plan, self.batch.len());
         let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
-        let near = first.as_slice().chunks(BLOCK).zip(self.base.chunks(BLOCK));
+        let near = middle.as_slice().chunks(BLOCK).zip(self.base.chunks(BLOCK));
         let blocks = self.sums.chunks_exact_mut(totals.len() + 1).zip(near);
         let mut step = [0.0_f64; BLOCK];
         for (block, (sums, (near, base))) in blocks.enumerate() {
@@ -156,12 +156,6 @@ impl<Q> PixelRegression<Q> {
         }
         Ok(PixelSolution { shape, frames, coefficients, noise, inverse })
     }
-}
-
-/// How many frames of so many pixels are kept until they are taken in together: fewer large ones, so that
-/// a browser need not keep more than some eighty megabytes at 1280 × 960.
-const fn batch_of(pixels: usize) -> usize {
-    if pixels <= 640 * 512 { BATCH } else { BATCH / 2 }
 }
 
 /// Adds the parts of a recipe and the step to a sum.
