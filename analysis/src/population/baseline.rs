@@ -4,8 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::bodies::{Body, bodies};
 use super::false_alarms::{Extremes, FalseAlarms};
-use super::local_shift::{Gradient, fit_remainder, fit_shifts, without_remainder, without_shifts};
+use super::local_shift::{fit_remainder, take_out_shifts, without_remainder};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
+use super::pattern::Pattern;
 use super::scales::{PlaceFeatures, Scale, Scatter, Studentised, body_means, speaking_pixels};
 use super::student::{critical_t, two_sided_probability};
 use super::summed_area::SummedArea;
@@ -152,10 +153,13 @@ pub struct PopulationBaseline {
     /// Degrees of freedom of [`Self::spread`].
     pub pixel_freedom: f64,
     pub(super) trusted: Frame<SurfaceKelvin>,
-    pub(super) gradient: Gradient,
+    pub(super) pattern: Pattern,
     pub(super) footprints: Vec<Footprint>,
     pub(super) bodies: Vec<Body>,
     pub(super) speaking: Vec<Vec<usize>>,
+    /// Mean square of what the parts' places leave unexplained on good boards; `None` of parts that show
+    /// enough plain surface not to depend on it.
+    pub(super) misfits: Vec<Option<f64>>,
     pub(super) parts: Scatter,
     pub(super) squares: Vec<(Scale, Scatter)>,
 }
@@ -205,19 +209,29 @@ impl PopulationBaseline {
         let mean = Frame::new(&plain.view() + &left.view())?;
         let trusted = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, BLUR_REACH))?;
 
-        let gradient = Gradient::of(&mean);
+        let pattern = Pattern::of(&mean, emissivity, ambient);
         let bodies = bodies(footprints, shape);
+        let mut misfits = vec![0.0; bodies.len()];
         for residual in &mut residuals {
-            let remainder = fit_remainder(&trusted, &gradient, residual);
-            *residual = without_remainder(residual, &gradient, &remainder);
-            let shifts = fit_shifts(&mean, &trusted, &gradient, residual, &bodies);
-            *residual = without_shifts(residual, &gradient, &bodies, &shifts);
+            let remainder = fit_remainder(&trusted, &pattern, residual);
+            *residual = without_remainder(residual, &pattern, &remainder);
+            let placed = take_out_shifts(&mean, &trusted, &pattern, residual, &bodies);
+            for (sum, misfit) in misfits.iter_mut().zip(placed.misfits) {
+                *sum += misfit / n;
+            }
+            *residual = placed.left;
         }
         center(&mut residuals)?;
 
-        let features = PlaceFeatures::new(&mean, &trusted, &gradient, ambient);
         let not_metal = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, 0))?;
+        let features = PlaceFeatures::new(&mean, &trusted, &not_metal, &pattern, ambient);
         let speaking = speaking_pixels(&bodies, &[&trusted, &not_metal]);
+        let is_plain = |pixel: &usize| !trusted.as_slice()[*pixel].is_nan();
+        let misfits = misfits
+            .into_iter()
+            .zip(&speaking)
+            .map(|(misfit, pixels)| (!pixels.iter().all(is_plain) && misfit > 0.0).then_some(misfit))
+            .collect();
         let (spread, pixel_freedom) = pixel_spread(&residuals, &features)?;
 
         let part_means: Vec<_> = residuals.iter().map(|residual| body_means(residual, &speaking)).collect();
@@ -286,10 +300,11 @@ impl PopulationBaseline {
             summary,
             pixel_freedom,
             trusted,
-            gradient,
+            pattern,
             footprints: footprints.to_vec(),
             bodies,
             speaking,
+            misfits,
             parts,
             squares,
         })

@@ -14,8 +14,8 @@
 use nalgebra::{SMatrix, SVector};
 use statrs::function::gamma::digamma;
 
-/// Features of a place that the trend may follow; the first is 1 for all.
-pub(super) const FEATURES: usize = 4;
+/// What adds to a place's variance: the first is 1 for all, none is negative.
+pub(super) const FEATURES: usize = 6;
 pub(super) type Features = [f64; FEATURES];
 
 /// No variance counts as smaller, K²: 10 mK, about what a camera's digits leave over.
@@ -23,6 +23,10 @@ const LEAST_VARIANCE: f64 = 1e-4;
 
 /// More prior freedom than this is as good as endless.
 const MOST_FREEDOM: f64 = 1e4;
+
+/// So many places tell the trend; of more, every so-manieth is taken.
+const MOST_PLACES: usize = 20_000;
+const ITERATIONS: usize = 60;
 
 /// What the places have in common.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,45 +40,36 @@ impl Prior {
     /// Learns from the variances of many places, each with `freedom` degrees of freedom; NaN is skipped.
     pub(super) fn learn(variances: &[f32], features: &[Features], freedom: f64) -> Self {
         let bias = digamma(freedom / 2.0) - (freedom / 2.0).ln();
-        let places = || {
+        let valid = || {
             variances
                 .iter()
                 .zip(features)
                 .filter(|(variance, features)| !variance.is_nan() && features.iter().all(|f| f.is_finite()))
-                .map(|(&variance, features)| {
-                    (
-                        f64::from(variance).max(LEAST_VARIANCE).ln() - bias,
-                        SVector::<f64, FEATURES>::from(*features),
-                    )
-                })
         };
-        let mut normal = SMatrix::<f64, FEATURES, FEATURES>::zeros();
-        let mut right = SVector::<f64, FEATURES>::zeros();
-        let mut count = 0;
-        for (log, features) in places() {
-            normal += features * features.transpose();
-            right += features * log;
-            count += 1;
-        }
-        // A feature that is the same everywhere must not make the line undetermined.
-        let ridge = normal.trace() * 1e-9;
-        let steadied = normal + SMatrix::identity() * ridge;
-        let solution = steadied.cholesky().map_or_else(SVector::zeros, |factor| factor.solve(&right));
-        if count <= FEATURES {
+        let count = valid().count();
+        let places: Vec<(f64, Features)> = valid()
+            .step_by(count / MOST_PLACES + 1)
+            .map(|(&variance, features)| (f64::from(variance).max(LEAST_VARIANCE).ln() - bias, *features))
+            .collect();
+        if places.len() <= FEATURES {
             // Too few places to learn anything from: each stands for itself.
-            return Self { freedom: 0.0, coefficients: solution.into() };
+            return Self { freedom: 0.0, coefficients: [0.0; FEATURES] };
         }
-        let scatter = places().map(|(log, features)| (log - features.dot(&solution)).powi(2)).sum::<f64>()
-            / (count - FEATURES) as f64;
+        let mut coefficients = trend(&places);
+        let scatter = squares_left(&places, &coefficients) / (places.len() - FEATURES) as f64;
         let prior_freedom = (2.0 * inverse_trigamma(scatter - trigamma(freedom / 2.0))).min(MOST_FREEDOM);
-        let mut coefficients: Features = solution.into();
-        coefficients[0] += digamma(prior_freedom / 2.0) - (prior_freedom / 2.0).ln();
-        Self { freedom: prior_freedom.min(freedom), coefficients }
+        let shift = (digamma(prior_freedom / 2.0) - (prior_freedom / 2.0).ln()).exp();
+        if std::env::var("DEBUG_PRIOR").is_ok() {
+            eprintln!("prior d0 {prior_freedom:.1} of {} places, {coefficients:?}", places.len());
+        }
+        coefficients = coefficients.map(|c| c * shift);
+        let cap = std::env::var("CAP").ok().map_or(1.0, |v| v.parse::<f64>().unwrap());
+        Self { freedom: prior_freedom.min(cap * freedom), coefficients }
     }
 
     /// s₀² of a place with these features.
     fn variance(&self, features: &Features) -> f64 {
-        features.iter().zip(&self.coefficients).map(|(f, c)| f * c).sum::<f64>().exp().max(LEAST_VARIANCE)
+        sum(features, &self.coefficients).max(LEAST_VARIANCE)
     }
 
     /// The moderated variance of a place whose own is `variance` with `freedom` degrees of freedom.
@@ -85,6 +80,58 @@ impl Prior {
         }
         (self.freedom * self.variance(features) + own) / (self.freedom + freedom)
     }
+}
+
+fn sum(features: &Features, coefficients: &Features) -> f64 {
+    features.iter().zip(coefficients).map(|(f, c)| f * c).sum()
+}
+
+fn squares_left(places: &[(f64, Features)], coefficients: &Features) -> f64 {
+    places.iter().map(|(log, features)| (log - sum(features, coefficients).max(1e-30).ln()).powi(2)).sum()
+}
+
+/// The non-negative coefficients whose sums come nearest to the logarithms, by least squares.
+///
+/// Levenberg and Marquardt's damped steps on the coefficients' own logarithms.
+fn trend(places: &[(f64, Features)]) -> Features {
+    let count = places.len() as f64;
+    let level = (places.iter().map(|(log, _)| log).sum::<f64>() / count).exp();
+    let means: Features =
+        std::array::from_fn(|f| places.iter().map(|(_, features)| features[f]).sum::<f64>() / count);
+    // All share the level alike at first; a feature that is nowhere has no say.
+    let mut coefficients =
+        means.map(|mean| if mean > 0.0 { level / mean / FEATURES as f64 } else { 0.0 });
+    let mut left = squares_left(places, &coefficients);
+    let mut damping = 1e-2;
+    for _ in 0..ITERATIONS {
+        let mut normal = SMatrix::<f64, FEATURES, FEATURES>::zeros();
+        let mut right = SVector::<f64, FEATURES>::zeros();
+        for (log, features) in places {
+            let fit = sum(features, &coefficients).max(1e-30);
+            let row = SVector::<f64, FEATURES>::from_fn(|f, _| features[f] * coefficients[f] / fit);
+            normal += row * row.transpose();
+            right += row * (log - fit.ln());
+        }
+        let damped = normal + SMatrix::identity() * (damping * normal.trace() / FEATURES as f64);
+        let Some(step) = damped.cholesky().map(|factor| factor.solve(&right)) else { break };
+        let next: Features =
+            std::array::from_fn(|f| coefficients[f] * step[f].clamp(-3.0, 3.0).exp());
+        let left_next = squares_left(places, &next);
+        if left_next < left {
+            let settled = left - left_next < 1e-6 * left;
+            (coefficients, left) = (next, left_next);
+            damping /= 5.0;
+            if settled {
+                break;
+            }
+        } else {
+            damping *= 5.0;
+            if damping > 1e8 {
+                break;
+            }
+        }
+    }
+    coefficients
 }
 
 /// The second derivative of ln Γ, for x > 0: recurrence up to 6, then the asymptotic series
@@ -141,7 +188,7 @@ mod tests {
         };
         let alike: Vec<f32> =
             (0..2000).map(|_| ((0..4).map(|_| normal().powi(2)).sum::<f64>() / 4.0) as f32).collect();
-        let features = vec![[1.0, 0.0, 0.0, 0.0]; 2000];
+        let features = vec![[1.0, 0.0, 0.0, 0.0, 0.0, 0.0]; 2000];
         let prior = Prior::learn(&alike, &features, 4.0);
         assert!((prior.freedom - 4.0).abs() < 1e-9, "as much as each has of its own: {prior:?}");
         assert!((prior.variance(&features[0]) - 1.0).abs() < 0.1, "{prior:?}");

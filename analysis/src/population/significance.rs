@@ -6,8 +6,9 @@ use super::baseline::{PopulationBaseline, plain_table};
 use super::bodies::Body;
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
 use super::local_shift::{
-    AlignmentRemainder, PartShift, fit_remainder, fit_shifts, without_remainder, without_shifts,
+    AlignmentRemainder, PartShift, Placed, fit_remainder, take_out_shifts, without_remainder,
 };
+use super::foothills::{Relief, foothills_joined};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
 use super::scales::{Scale, Studentised, body_means};
 use super::student::{critical_t, two_sided_probability};
@@ -64,7 +65,7 @@ pub struct Anomaly {
     pub nearest: Option<String>,
     /// Pixels that belong to it.
     pub area_px: usize,
-    /// The other significant parts that it covers, probably warmed or cooled by it.
+    /// The other significant parts on it or on its flanks, probably warmed or cooled by it.
     pub also: Vec<String>,
 }
 
@@ -121,15 +122,15 @@ impl PopulationBaseline {
         let shape = self.mean.shape();
         let nuisance = fit_nuisance(&self.trusted, self.summary.ambient, unit)?;
         let moved = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
-        let remainder = fit_remainder(&self.trusted, &self.gradient, &moved);
-        let moved = without_remainder(&moved, &self.gradient, &remainder);
-        let shifts = fit_shifts(&self.mean, &self.trusted, &self.gradient, &moved, &self.bodies);
-        let difference = without_shifts(&moved, &self.gradient, &self.bodies, &shifts);
+        let remainder = fit_remainder(&self.trusted, &self.pattern, &moved);
+        let moved = without_remainder(&moved, &self.pattern, &remainder);
+        let Placed { shifts, misfits, left: difference } =
+            take_out_shifts(&self.mean, &self.trusted, &self.pattern, &moved, &self.bodies);
 
         let noise_variance = (further.noise.value() * further.noise.value()) as f32;
         let edge = (further.misalignment_px * further.misalignment_px) as f32;
         let slope_squared = |pixel: usize| {
-            let (x, y) = (self.gradient.x[pixel], self.gradient.y[pixel]);
+            let (x, y) = (self.pattern.x[pixel], self.pattern.y[pixel]);
             x * x + y * y
         };
         let pixel_further = |pixel: usize| noise_variance + edge * slope_squared(pixel);
@@ -145,7 +146,19 @@ impl PopulationBaseline {
         let allowed = false_alarms.probability() / 2.0;
         let part_values = body_means(&difference, &self.speaking);
         // Noise averages out over a body; an edge on one side is met by one on the other.
-        let part_further = self.speaking.iter().map(|pixels| noise_variance / pixels.len().max(1) as f32);
+        // Between bright ends the reading hangs on where they lie: where the good boards' pattern fits the
+        // unit worse than it fitted them, it is worth as much less.
+        let worse = misfits.iter().zip(&self.misfits).zip(self.parts.prediction()).map(
+            |((misfit, usual), deviation)| {
+                let ratio = usual.map_or(1.0, |usual| misfit / usual).max(1.0);
+                deviation * deviation * (ratio - 1.0) as f32
+            },
+        );
+        let part_further = self
+            .speaking
+            .iter()
+            .zip(worse)
+            .map(|(pixels, worse)| noise_variance / pixels.len().max(1) as f32 + worse);
         let part_standing = self.parts.studentise(&part_values, part_further);
         let parts = self.part_standings(&part_values, &part_standing, allowed);
 
@@ -177,17 +190,18 @@ impl PopulationBaseline {
                 mask.body(&body.inside, part_standing.t[index], part_standing.freedom);
             }
         }
-        let mut anomalies: Vec<Anomaly> = match finest {
-            None => Vec::new(),
-            Some(finest) => mask
-                .regions()
-                .into_iter()
-                .filter_map(|region| self.anomaly(&region, &finest, &parts))
-                .collect(),
-        };
-        anomalies.retain(|anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
-        let surely = |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
-        anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
+        let mut anomalies = Vec::new();
+        if let Some(finest) = finest {
+            let regions = mask.regions();
+            anomalies = regions.iter().filter_map(|region| self.anomaly(region, &finest, &parts)).collect();
+            anomalies.retain(|anomaly: &Anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
+            let surely =
+                |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
+            anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
+            let relief = Relief { scale: finest.0, values: &finest.1 };
+            let critical = critical_t(place_probability, finest.2.freedom);
+            anomalies = foothills_joined(anomalies, &relief, critical);
+        }
         Ok(UnitJudgement {
             nuisance,
             remainder,
