@@ -52,7 +52,7 @@ pub enum PopulationError {
 }
 
 /// How the numbers were made; raised when they would come out differently.
-pub const METHOD_VERSION: u32 = 1;
+pub const METHOD_VERSION: u32 = 2;
 /// Rarer than this among good boards, a board given as good is named as an outlier.
 const OUTLIER: f64 = 0.01;
 
@@ -104,7 +104,8 @@ pub struct PopulationSummary {
     pub part_freedom: f64,
     /// What chance shows on the parts of a good board.
     pub part_extremes: Extremes,
-    /// What chance shows in the squares of a good board.
+    /// What chance shows in the squares of a good board: of how many independent sizes the least probable
+    /// square comes, each size calibrated by itself.
     pub square_extremes: Extremes,
     /// The parts.
     pub parts: Vec<PartSpread>,
@@ -141,6 +142,14 @@ impl PopulationSummary {
     }
 }
 
+/// How the squares of one size scatter, and what chance shows in the largest of them on a good board.
+#[derive(Debug, Clone)]
+pub(super) struct SquareScatter {
+    pub(super) scale: Scale,
+    pub(super) scatter: Scatter,
+    pub(super) extremes: Extremes,
+}
+
 /// The baseline of several good boards.
 #[derive(Debug, Clone)]
 pub struct PopulationBaseline {
@@ -161,7 +170,7 @@ pub struct PopulationBaseline {
     /// enough plain surface not to depend on it.
     pub(super) misfits: Vec<Option<f64>>,
     pub(super) parts: Scatter,
-    pub(super) squares: Vec<(Scale, Scatter)>,
+    pub(super) squares: Vec<SquareScatter>,
 }
 
 impl PopulationBaseline {
@@ -238,27 +247,23 @@ impl PopulationBaseline {
         let (parts, part_checks) = Scatter::learn(&part_means, &features.of_bodies(&speaking));
         let tables: Vec<SummedArea> =
             residuals.iter().map(|residual| plain_table(residual, &trusted)).collect();
-        let mut square_checks: Vec<Vec<Studentised>> = boards.iter().map(|_| Vec::new()).collect();
+        let smallest =
+            |check: &Studentised| check.largest().map_or(f64::NAN, |(_, t)| two_sided_probability(t, check.freedom));
+        // Each size is calibrated by itself: the many small squares must not spend the large ones' share.
+        let mut square_smallest = vec![f64::NAN; if boards.len() < 3 { 0 } else { boards.len() }];
         let mut squares = Vec::new();
         for scale in Scale::all(shape) {
             let means: Vec<_> = tables.iter().map(|table| scale.means(table)).collect();
             let (scatter, checks) = Scatter::learn(&means, &features.of_scale(scale));
-            for (all, check) in square_checks.iter_mut().zip(checks) {
-                all.push(check);
+            let probabilities: Vec<f64> = checks.iter().map(smallest).collect();
+            let extremes = Extremes::learn(&probabilities, scale.rows * scale.columns);
+            for (least, probability) in square_smallest.iter_mut().zip(probabilities) {
+                *least = least.min(extremes.board_probability(probability));
             }
-            squares.push((scale, scatter));
+            squares.push(SquareScatter { scale, scatter, extremes });
         }
-
-        let smallest = |checks: &[Studentised]| {
-            checks
-                .iter()
-                .filter_map(|check| check.largest().map(|(_, t)| two_sided_probability(t, check.freedom)))
-                .fold(f64::NAN, f64::min)
-        };
-        let part_smallest: Vec<f64> =
-            part_checks.iter().map(|check| smallest(std::slice::from_ref(check))).collect();
-        let square_smallest: Vec<f64> = square_checks.iter().map(|checks| smallest(checks)).collect();
-        let places = squares.iter().map(|(scale, _)| scale.rows * scale.columns).sum();
+        let part_smallest: Vec<f64> = part_checks.iter().map(smallest).collect();
+        let sizes = squares.len();
         let checks = boards
             .iter()
             .zip(nuisances)
@@ -266,7 +271,7 @@ impl PopulationBaseline {
             .map(|(index, (board, nuisance))| {
                 let probability = against_others(&part_smallest, bodies.len(), index)
                     .into_iter()
-                    .chain(against_others(&square_smallest, places, index))
+                    .chain(against_others(&square_smallest, sizes, index))
                     .map(|probability| 1.0 - probability)
                     .reduce(|a, b| a * b)
                     .map(|none| 1.0 - none);
@@ -291,7 +296,7 @@ impl PopulationBaseline {
             median_spread: median(&spread),
             part_freedom: parts.freedom(),
             part_extremes,
-            square_extremes: Extremes::learn(&square_smallest, places),
+            square_extremes: Extremes::learn(&square_smallest, sizes),
             parts: part_spreads(&mean, &bodies, &speaking, &parts, &part_extremes),
         };
         Ok(Self {

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::baseline::{PopulationBaseline, plain_table};
+use super::baseline::{PopulationBaseline, SquareScatter, plain_table};
 use super::bodies::Body;
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
 use super::local_shift::{
@@ -163,10 +163,11 @@ impl PopulationBaseline {
         let parts = self.part_standings(&part_values, &part_standing, allowed);
 
         let table = plain_table(&difference, &self.trusted);
-        let place_probability = self.summary.square_extremes.cautious().place_probability(allowed);
+        let size_probability = self.summary.square_extremes.cautious().place_probability(allowed);
         let mut mask = Mask::new(shape);
         let mut finest = None;
-        for (scale, scatter) in &self.squares {
+        let mut least_critical = f64::INFINITY;
+        for SquareScatter { scale, scatter, extremes } in &self.squares {
             let values = scale.means(&table);
             let side = 2 * scale.radius + 1;
             let within = noise_variance / (side * side) as f32;
@@ -175,10 +176,14 @@ impl PopulationBaseline {
                 |(row, column): (usize, usize)| edge * slope_squared(row * shape.1 + column) / side as f32;
             let studentised =
                 scatter.studentise(&values, scale.centers().map(|center| within + edge_in(center)));
-            let critical = critical_t(place_probability, studentised.freedom) as f32;
+            let critical =
+                critical_t(extremes.place_probability(size_probability), studentised.freedom);
+            least_critical = least_critical.min(critical);
             for (center, t) in scale.centers().zip(&studentised.t) {
-                if t.abs() > critical {
-                    mask.square(center, scale.step.div_ceil(2).max(1), *t, studentised.freedom);
+                if f64::from(t.abs()) > critical {
+                    let place = two_sided_probability(f64::from(*t), studentised.freedom);
+                    let probability = extremes.board_probability(place);
+                    mask.square(center, scale.step.div_ceil(2).max(1), *t, probability);
                 }
             }
             if finest.is_none() {
@@ -187,7 +192,9 @@ impl PopulationBaseline {
         }
         for (index, (body, part)) in self.bodies.iter().zip(&parts).enumerate() {
             if part.significant {
-                mask.body(&body.inside, part_standing.t[index], part_standing.freedom);
+                let t = part_standing.t[index];
+                let place = two_sided_probability(f64::from(t), part_standing.freedom);
+                mask.body(&body.inside, t, self.summary.part_extremes.board_probability(place));
             }
         }
         let mut anomalies = Vec::new();
@@ -199,8 +206,7 @@ impl PopulationBaseline {
                 |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
             anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
             let relief = Relief { scale: finest.0, values: &finest.1 };
-            let critical = critical_t(place_probability, finest.2.freedom);
-            anomalies = foothills_joined(anomalies, &relief, critical);
+            anomalies = foothills_joined(anomalies, &relief, least_critical);
         }
         Ok(UnitJudgement {
             nuisance,
@@ -356,8 +362,7 @@ impl Mask {
         }
     }
 
-    fn square(&mut self, (row, column): (usize, usize), radius: usize, t: f32, freedom: f64) {
-        let probability = two_sided_probability(f64::from(t), freedom);
+    fn square(&mut self, (row, column): (usize, usize), radius: usize, t: f32, probability: f64) {
         for row in row.saturating_sub(radius)..(row + radius + 1).min(self.rows) {
             for column in column.saturating_sub(radius)..(column + radius + 1).min(self.columns) {
                 self.set(row * self.columns + column, t, probability);
@@ -365,8 +370,7 @@ impl Mask {
         }
     }
 
-    fn body(&mut self, pixels: &[usize], t: f32, freedom: f64) {
-        let probability = two_sided_probability(f64::from(t), freedom);
+    fn body(&mut self, pixels: &[usize], t: f32, probability: f64) {
         for &pixel in pixels {
             self.set(pixel, t, probability);
         }
