@@ -247,8 +247,9 @@ impl PopulationBaseline {
         let (parts, part_checks) = Scatter::learn(&part_means, &features.of_bodies(&speaking));
         let tables: Vec<SummedArea> =
             residuals.iter().map(|residual| plain_table(residual, &trusted)).collect();
-        let smallest =
-            |check: &Studentised| check.largest().map_or(f64::NAN, |(_, t)| two_sided_probability(t, check.freedom));
+        let smallest = |check: &Studentised| {
+            check.largest().map_or(f64::NAN, |(_, t)| two_sided_probability(t, check.freedom))
+        };
         // Each size is calibrated by itself: the many small squares must not spend the large ones' share.
         let mut square_smallest = vec![f64::NAN; if boards.len() < 3 { 0 } else { boards.len() }];
         let mut squares = Vec::new();
@@ -330,9 +331,9 @@ impl PopulationBaseline {
     }
 }
 
-const METHOD: &str = "mean of the good boards after fitting offset, tilt and total power of each and the shift of \
-                      each part; variances moderated towards a trend in rise, slope and metal; prediction of one \
-                      more board by Student's t";
+const METHOD: &str = "mean of the good boards after fitting offset, tilt and total power of each and the place \
+                      of each part; variances moderated towards a sum of what rise, contrast, slope and metal \
+                      cause; prediction of one more board by Student's t";
 
 fn against_others(smallest: &[f64], places: usize, index: usize) -> Option<f64> {
     let own = *smallest.get(index)?;

@@ -125,3 +125,46 @@ impl Relief<'_> {
         saddles.iter().map(|saddle| saddle.max(0.0)).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(column: f64, difference: f64, part: &str) -> Anomaly {
+        Anomaly {
+            peak: Point::new(column, 4.0),
+            difference,
+            standard_uncertainty: 0.2,
+            probability: 0.01,
+            designator: Some(part.to_owned()),
+            nearest: Some(part.to_owned()),
+            area_px: 10,
+            also: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_flank_is_named_under_its_peak_and_a_second_peak_by_itself() {
+        // Peaks of 4, 3 and 3 K at columns 10, 20 and 40; 2.7 K between the first two, 0.5 K before the third.
+        let scale = Scale { radius: 0, step: 1, rows: 9, columns: 50 };
+        let height = |column: usize| match column {
+            10 => 4.0,
+            20 | 40 => 3.0,
+            0..20 => 2.7,
+            _ => 0.5,
+        };
+        let values: Vec<f32> = (0..9 * 50).map(|square| height(square % 50)).collect();
+        let relief = Relief { scale, values: &values };
+        let found = || vec![finding(10.0, 4.0, "U1"), finding(20.0, 3.0, "U2"), finding(40.0, 3.0, "U3")];
+        // The second rises 0.3 K over the saddle: 1.5 of its uncertainties. The third 2.5 K: 12.5.
+        let joined = foothills_joined(found(), &relief, 4.0);
+        assert_eq!(joined.len(), 2);
+        assert_eq!((joined[0].also.as_slice(), joined[0].area_px), (["U2".to_owned()].as_slice(), 20));
+        assert_eq!(joined[1].designator.as_deref(), Some("U3"));
+        // A cold place is no flank of a warm one, whatever lies between.
+        let cold = vec![finding(10.0, 4.0, "U1"), finding(20.0, -3.0, "U2")];
+        assert_eq!(foothills_joined(cold, &relief, 4.0).len(), 2);
+        // What stands out by 1.5 uncertainties is enough for a threshold of one.
+        assert_eq!(foothills_joined(found(), &relief, 1.0).len(), 3);
+    }
+}

@@ -133,7 +133,8 @@ pub(super) fn fit_remainder(
                 right += row * (weight * value);
             }
         }
-        let ridge = SMatrix::<f64, REMAINDER_UNKNOWNS, REMAINDER_UNKNOWNS>::identity() * (normal.trace() * 1e-9);
+        let ridge =
+            SMatrix::<f64, REMAINDER_UNKNOWNS, REMAINDER_UNKNOWNS>::identity() * (normal.trace() * 1e-9);
         let Some(factor) = (normal + ridge).cholesky() else { return AlignmentRemainder::NONE };
         solution = factor.solve(&right);
     }
@@ -150,8 +151,7 @@ pub(super) fn without_remainder(
 ) -> Frame<Difference> {
     let shape = difference.shape();
     let mut values = difference.view().to_owned();
-    for (((row, column), value), (x, y)) in values.indexed_iter_mut().zip(pattern.x.iter().zip(&pattern.y))
-    {
+    for (((row, column), value), (x, y)) in values.indexed_iter_mut().zip(pattern.x.iter().zip(&pattern.y)) {
         let [along, down] = remainder.at(place(row, column, shape));
         *value += x * along + y * down;
     }
@@ -187,8 +187,7 @@ pub(super) fn take_out_shifts(
     for _ in 0..STEPS {
         let parts = bodies.iter().zip(&mut shifts).zip(&mut misfits).zip(&places);
         for (((body, shift), misfit), telling) in parts {
-            (*shift, *misfit) =
-                fit_one(baseline, pattern, &left, (shift, middle(body, pattern)), telling);
+            (*shift, *misfit) = fit_one(baseline, pattern, &left, (shift, middle(body, pattern)), telling);
         }
         left = without_shifts(difference, pattern, bodies, &shifts);
     }
@@ -324,7 +323,8 @@ mod tests {
             .collect();
         let body = Body { designator: "U1".to_owned(), inside: around.clone(), around };
         let bodies = [body];
-        let Placed { shifts, left, .. } = take_out_shifts(&baseline, &baseline, &pattern, &difference, &bodies);
+        let Placed { shifts, left, .. } =
+            take_out_shifts(&baseline, &baseline, &pattern, &difference, &bodies);
         let largest = left.as_slice().iter().fold(0.0_f32, |largest, value| largest.max(value.abs()));
         (shifts[0].clone(), largest)
     }

@@ -101,10 +101,49 @@ impl Pattern {
 /// The weights of four neighbours for a place this far from the second to the third.
 fn keys(t: f32) -> [f32; 4] {
     let (t2, t3) = (t * t, t * t * t);
-    [
-        -0.5 * t + t2 - 0.5 * t3,
-        1.0 - 2.5 * t2 + 1.5 * t3,
-        0.5 * t + 2.0 * t2 - 1.5 * t3,
-        -0.5 * t2 + 0.5 * t3,
-    ]
+    [-0.5 * t + t2 - 0.5 * t3, 1.0 - 2.5 * t2 + 1.5 * t3, 0.5 * t + 2.0 * t2 - 1.5 * t3, -0.5 * t2 + 0.5 * t3]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A warm strip of emissivity 0.2 on a board of 0.9, its middle at `x`, as the camera sees it through
+    /// optics that blur: e·(T − T_ambient).
+    fn apparent(x: f64) -> Vec<f32> {
+        let soft = |from: f64| 1.0 / (1.0 + (from / 1.2).exp());
+        (0..30 * 30)
+            .map(|pixel| {
+                let metal = soft((f64::from(pixel % 30) - x).abs() - 4.0);
+                (20.0 * (0.9 - 0.7 * metal)) as f32
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_bright_end_that_slips_reads_cold_under_the_emissivity_that_stays() {
+        let emissivity: Vec<f32> =
+            (0..900).map(|pixel: i32| if (pixel % 30 - 14).abs() <= 4 { 0.2 } else { 0.9 }).collect();
+        let corrected = |x: f64| -> Vec<f32> {
+            let ambient = Kelvin::ROOM.value() as f32;
+            apparent(x).iter().zip(&emissivity).map(|(seen, e)| ambient + seen / e).collect()
+        };
+        let (before, after) = (corrected(14.0), corrected(14.8));
+        let map = Frame::<EmissivityFraction>::from_rows(30, 30, emissivity.clone()).unwrap();
+        let picture = Frame::from_rows(30, 30, before.clone()).unwrap();
+        let pattern = Pattern::of(&picture, Some(&map), Kelvin::ROOM);
+        let mut largest = 0.0_f32;
+        for pixel in
+            (0..900).filter(|pixel| (3..27).contains(&(pixel % 30)) && (3..27).contains(&(pixel / 30)))
+        {
+            let exact = after[pixel] - before[pixel];
+            largest = largest.max(exact.abs());
+            let found = pattern.moved(pixel, [0.8, 0.0]);
+            // Cubic convolution is exact to the third order of a step over 1.2 pixels of softness.
+            assert!((found - exact).abs() < 0.4, "{pixel}: {found} K, exact {exact} K");
+        }
+        assert!(largest > 5.0, "{largest}");
+        // At the border only the slope is left: still the right sign.
+        assert!(pattern.moved(15 * 30 + 19, [0.8, 0.0]) < -1.0);
+    }
 }

@@ -1,9 +1,11 @@
 //! Variances from few boards, made steadier by what all places have in common.
 //!
 //! Empirical Bayes: each place's variance is taken as drawn from a scaled inverse-χ² law about a trend,
-//! σ² ~ d₀ s₀² / χ²(d₀). The trend is a straight line of log s² against features of the place; d₀ and
-//! s₀² follow from the scatter of log s² about it. The moderated variance
-//! (d₀ s₀² + d s²) / (d₀ + d) has d₀ + d degrees of freedom, and a value over its root is Student's t.
+//! σ² ~ d₀ s₀² / χ²(d₀). The trend is a sum of non-negative shares, since independent causes add their
+//! variances: each feature of the place (noise, the square of its rise, …) times what all places have in
+//! common. It is fitted to log s², whose scatter is alike everywhere; d₀ follows from that scatter.
+//! The moderated variance (d₀ s₀² + d s²) / (d₀ + d) has d₀ + d degrees of freedom, and a value over its
+//! root is Student's t.
 //! Where places share nothing, d₀ comes out small and each stands for itself. It is held to d at most:
 //! most places are bland and alike, and must not be trusted over what the few lively ones show.
 //!
@@ -59,12 +61,8 @@ impl Prior {
         let scatter = squares_left(&places, &coefficients) / (places.len() - FEATURES) as f64;
         let prior_freedom = (2.0 * inverse_trigamma(scatter - trigamma(freedom / 2.0))).min(MOST_FREEDOM);
         let shift = (digamma(prior_freedom / 2.0) - (prior_freedom / 2.0).ln()).exp();
-        if std::env::var("DEBUG_PRIOR").is_ok() {
-            eprintln!("prior d0 {prior_freedom:.1} of {} places, {coefficients:?}", places.len());
-        }
         coefficients = coefficients.map(|c| c * shift);
-        let cap = std::env::var("CAP").ok().map_or(1.0, |v| v.parse::<f64>().unwrap());
-        Self { freedom: prior_freedom.min(cap * freedom), coefficients }
+        Self { freedom: prior_freedom.min(freedom), coefficients }
     }
 
     /// s₀² of a place with these features.
@@ -99,8 +97,7 @@ fn trend(places: &[(f64, Features)]) -> Features {
     let means: Features =
         std::array::from_fn(|f| places.iter().map(|(_, features)| features[f]).sum::<f64>() / count);
     // All share the level alike at first; a feature that is nowhere has no say.
-    let mut coefficients =
-        means.map(|mean| if mean > 0.0 { level / mean / FEATURES as f64 } else { 0.0 });
+    let mut coefficients = means.map(|mean| if mean > 0.0 { level / mean / FEATURES as f64 } else { 0.0 });
     let mut left = squares_left(places, &coefficients);
     let mut damping = 1e-2;
     for _ in 0..ITERATIONS {
@@ -114,8 +111,7 @@ fn trend(places: &[(f64, Features)]) -> Features {
         }
         let damped = normal + SMatrix::identity() * (damping * normal.trace() / FEATURES as f64);
         let Some(step) = damped.cholesky().map(|factor| factor.solve(&right)) else { break };
-        let next: Features =
-            std::array::from_fn(|f| coefficients[f] * step[f].clamp(-3.0, 3.0).exp());
+        let next: Features = std::array::from_fn(|f| coefficients[f] * step[f].clamp(-3.0, 3.0).exp());
         let left_next = squares_left(places, &next);
         if left_next < left {
             let settled = left - left_next < 1e-6 * left;
@@ -196,5 +192,23 @@ mod tests {
         let unlike: Vec<f32> =
             alike.iter().enumerate().map(|(i, v)| v * 10_f32.powf((i % 41) as f32 / 10.0)).collect();
         assert!(Prior::learn(&unlike, &features, 4.0).freedom < 1.0);
+    }
+
+    #[test]
+    fn what_causes_the_spread_comes_back_from_sums_of_causes() {
+        // σ² = 0.01 + 4·a + 0.5·b exactly, over decades of both causes; two features have no say.
+        let place =
+            |i: i32| [1.0, 10_f64.powf(f64::from(i % 13) / 3.0 - 3.0), 0.0, f64::from(i % 7), 0.0, 0.0];
+        let features: Vec<Features> = (0..500).map(place).collect();
+        let variances: Vec<f32> = features.iter().map(|f| (0.01 + 4.0 * f[1] + 0.5 * f[3]) as f32).collect();
+        let freedom = 9.0;
+        let prior = Prior::learn(&variances, &features, freedom);
+        for (features, variance) in features.iter().zip(&variances) {
+            // The logarithm of a sample variance lies below that of the true one by this much on average.
+            let bias = digamma(freedom / 2.0) - (freedom / 2.0).ln();
+            let own = f64::from(*variance) / bias.exp();
+            // Without scatter the prior's freedom is without end.
+            assert!((prior.variance(features) / own - 1.0).abs() < 0.01, "{features:?}: {prior:?}");
+        }
     }
 }

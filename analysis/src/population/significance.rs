@@ -5,10 +5,10 @@ use serde::{Deserialize, Serialize};
 use super::baseline::{PopulationBaseline, SquareScatter, plain_table};
 use super::bodies::Body;
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
+use super::foothills::{Relief, foothills_joined};
 use super::local_shift::{
     AlignmentRemainder, PartShift, Placed, fit_remainder, take_out_shifts, without_remainder,
 };
-use super::foothills::{Relief, foothills_joined};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
 use super::scales::{Scale, Studentised, body_means};
 use super::student::{critical_t, two_sided_probability};
@@ -109,7 +109,7 @@ impl PopulationBaseline {
     /// Judges one unit, taken at `ambient`.
     ///
     /// Half of the false alarms allowed go to the parts (Benjamini–Hochberg), half to the squares of
-    /// several sizes (their largest standing, calibrated on the good boards left out in turn).
+    /// several sizes (the largest standing of each size, calibrated on the good boards left out in turn).
     ///
     /// # Errors
     /// Every [`CannotJudge`].
@@ -176,8 +176,7 @@ impl PopulationBaseline {
                 |(row, column): (usize, usize)| edge * slope_squared(row * shape.1 + column) / side as f32;
             let studentised =
                 scatter.studentise(&values, scale.centers().map(|center| within + edge_in(center)));
-            let critical =
-                critical_t(extremes.place_probability(size_probability), studentised.freedom);
+            let critical = critical_t(extremes.place_probability(size_probability), studentised.freedom);
             least_critical = least_critical.min(critical);
             for (center, t) in scale.centers().zip(&studentised.t) {
                 if f64::from(t.abs()) > critical {
