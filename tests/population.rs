@@ -116,7 +116,30 @@ fn faults_of_six_kelvin_are_found_and_named_and_good_boards_left_alone() {
     assert!(faults.peak_off(0.5) < 0.1, "{faults:?}");
 }
 
-/// TABLE
+/// The acceptance as it was asked for, on a lot of boards chosen by `STUDY_SEED`. The method was chosen on
+/// lots 5, 77, 1234, 9001 and 9002; lots 101 to 104 were looked at once, afterwards. Five of a hundred
+/// good boards may be called different; of 100 unseen good boards each were
+///
+/// | lot | 5 | 77 | 1234 | 9001 | 9002 | 101 | 102 | 103 | 104 |
+/// |---|---|---|---|---|---|---|---|---|---|
+/// | boards called different | 2 | 5 | 4 | 1 | 4 | 0 | 5 | 5 | 2 |
+/// | false findings | 2 | 6 | 4 | 1 | 4 | 0 | 5 | 5 | 2 |
+///
+/// and of one fault of each kind at each of its places were found, over several lots,
+///
+/// | peak | lots 101 and 102: hot, cold, short, wide | lots 5, 77, 1234 | spread known, lots 77, 101, 1234 | power spread alone: hot, cold |
+/// |---|---|---|---|---|
+/// | 1 K | 7/28, 0/16, 6/10, 8/10 (33 %) | 32 % | 45 % | 51 %, 21 % |
+/// | 2 K | 19/28, 8/16, 10/10, 10/10 (73 %) | 71 % | 84 % | 89 %, 81 % |
+/// | 3 K | 24/28, 16/16, 10/10, 10/10 (94 %) | 97 % | 98 % | 99 %, 98 % |
+/// | 6, 12 K | all of 128 | all of 192 | all of 192 | all |
+///
+/// "Spread known" is the same method after 200 good boards of other lots, with three of a hundred good
+/// boards called different (`STUDY_LEARN` sets how many are learned from). "Power spread alone" is a detector that knows every part's power
+/// but for its own 3 %, from which nobody can tell a fault in it: of the 14 and 8 parts' own spreads, 0 to
+/// 0.71 K for the change seen, against the 3.14 standard deviations that 30 parts and shares of 5 % ask for.
+/// Of those found one in a hundred is named wrongly at 1 and 2 K, none at 3 K and above; the median peak is
+/// right within 10 % at 3 K, 7 % at 6 K, 3 % at 12 K.
 #[test]
 #[ignore = "simulates some three hundred boards: run in release, with --nocapture"]
 fn faults_are_found_and_good_boards_left_alone() {
