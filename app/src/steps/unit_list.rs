@@ -58,9 +58,7 @@ pub fn UnitList() -> impl IntoView {
                             <th scope="col">"Unit"</th>
                             <th scope="col">"Shows"</th>
                             <th scope="col" class="number">{move || part.get().unwrap_or_default()}</th>
-                            <th scope="col" class="number">"Power"</th>
-                            <th scope="col">"Suggested"</th>
-                            <th scope="col">"Judged"</th>
+                            <th scope="col">"Verdict"</th>
                         </tr>
                     </thead>
                     <tbody>
@@ -98,18 +96,16 @@ fn UnitRow(
             .with(|session| session.unit().is_some_and(|unit| hash.with_value(|hash| *hash == unit.hash)))
     });
     let scale = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
-    let verdict = move || {
-        store.session().with(|session| verdict_of(session.verdict_on(&hash.get_value()).map(|v| v.outcome)))
-    };
+    let judged = Memo::new(move |_| {
+        store.session().with(|session| session.verdict_on(&hash.get_value()).map(|verdict| verdict.outcome))
+    });
     let take_up = move |_| {
         let hash: ContentHash = hash.get_value();
         store.dispatch(Command::AssignRole { hash, role: Role::Unit });
     };
-    let told = move |read: fn(&UnitSurvey, TemperatureUnit) -> String| {
-        move || match shown.get() {
-            Some(Surveyed::Told(survey)) => read(&survey, scale.get()),
-            _ => String::new(),
-        }
+    let power = move || match shown.get() {
+        Some(Surveyed::Told(survey)) => power_of(&survey),
+        _ => String::new(),
     };
     let shows = move || match shown.get() {
         None => "not judged yet".to_owned(),
@@ -123,9 +119,10 @@ fn UnitRow(
         let (_, difference) = survey.parts.iter().find(|(designator, _)| *designator == part)?;
         difference.map(|difference| wording::difference(scale.get(), difference.value()))
     };
-    let suggested = move || match shown.get() {
-        Some(Surveyed::Told(survey)) => verdict_of(Some(survey.suggested)),
-        _ => verdict_of(None),
+    let verdict = move || match (judged.get(), shown.get()) {
+        (Some(outcome), _) => Some(verdict_words("", outcome)),
+        (None, Some(Surveyed::Told(survey))) => Some(verdict_words("suggested: ", survey.suggested)),
+        (None, _) => None,
     };
     view! {
         <tr data-testid="unit-row" aria-current=move || on_bench.get().then_some("true")>
@@ -134,20 +131,19 @@ fn UnitRow(
                     {name}
                 </button>
             </th>
-            <td>{shows}</td>
+            <td>{shows} <span class="aside">{power}</span></td>
             <td class="number">{at_part}</td>
-            <td class="number">{told(power_of)}</td>
-            <td>{suggested}</td>
-            <td>{verdict}</td>
+            <td class="tight">{verdict}</td>
         </tr>
     }
 }
 
-fn verdict_of(outcome: Option<Outcome>) -> impl IntoView {
-    outcome.map(|outcome| {
-        let word = wording::outcome(outcome);
-        view! { <span class=format!("outcome {word}")>{word}</span> }
-    })
+fn verdict_words(before: &'static str, outcome: Outcome) -> impl IntoView {
+    let word = wording::outcome(outcome);
+    view! {
+        {before}
+        <span class=format!("outcome {word}")>{word}</span>
+    }
 }
 
 fn findings_of(survey: &UnitSurvey, unit: TemperatureUnit) -> String {
@@ -164,9 +160,11 @@ fn findings_of(survey: &UnitSurvey, unit: TemperatureUnit) -> String {
     format!("{} {}{more}", wording::place_of(first), wording::difference(unit, first.peak.value()))
 }
 
-fn power_of(survey: &UnitSurvey, _: TemperatureUnit) -> String {
+/// How its total power differs, where that is known.
+fn power_of(survey: &UnitSurvey) -> String {
     survey.power_factor.map_or_else(String::new, |factor| {
         let change = 100.0 * (factor - 1.0);
-        format!("{}{} %", if change < 0.0 { "−" } else { "+" }, wording::number(change.abs(), 1))
+        let sign = if change < 0.0 { "−" } else { "+" };
+        format!("power {sign}{} %", wording::number(change.abs(), 1))
     })
 }
