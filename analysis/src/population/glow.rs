@@ -20,8 +20,8 @@ use super::power_map::{
 };
 use super::significance::Anomaly;
 use crate::board::Footprint;
-use crate::frame::{Difference, Frame};
-use crate::geometry::{BaselinePixels, BoardMillimeters, Homography};
+use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
+use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 
 /// A place that makes more or less heat than on good boards.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -48,10 +48,55 @@ const WHOLE_BOARD: f64 = 0.3;
 /// A source under no part is taken as a disc of its extent, within these radii, mm.
 const DISC_MM: [f64; 2] = [2.0, 12.0];
 
+/// Where heat is made, and what it does all over the picture.
+#[derive(Debug, Clone)]
+pub struct Heat {
+    /// The sources, surest first. Every anomaly is either a source or bathed in exactly one.
+    pub sources: Vec<HeatSource>,
+    /// What the sources send along the board, K; 0 off the board.
+    pub glow: Frame<Difference>,
+}
+
+impl Heat {
+    /// The unit as it would be without what the sources send, and without the bodies that make it: what the bench
+    /// changed can be told from it.
+    ///
+    /// # Errors
+    /// [`FrameError::ShapeMismatch`].
+    pub fn taken_off(
+        &self,
+        unit: &Frame<SurfaceKelvin>,
+        anomalies: &[Anomaly],
+        footprints: &[Footprint],
+    ) -> Result<Frame<SurfaceKelvin>, FrameError> {
+        unit.require_same_shape(&self.glow)?;
+        let mut calm = unit.view().to_owned();
+        calm.zip_mut_with(&self.glow.view(), |kelvin, glow| *kelvin -= glow);
+        let (rows, columns) = unit.shape();
+        let makers =
+            self.sources.iter().filter_map(|source| anomalies.get(source.anomaly)?.designator.as_ref());
+        for maker in makers {
+            let bodies = footprints.iter().filter(|footprint| footprint.designator == *maker);
+            for (row, run) in bodies.flat_map(|body| body.pixel_runs((rows, columns))) {
+                let margin = row.saturating_sub(MARGIN_PX)..(row + MARGIN_PX + 1).min(rows);
+                let run = run.start.saturating_sub(MARGIN_PX)..(run.end + MARGIN_PX).min(columns);
+                for pixel in margin.flat_map(|row| run.clone().map(move |column| (row, column))) {
+                    if let Some(kelvin) = calm.get_mut(pixel) {
+                        *kelvin = f32::NAN;
+                    }
+                }
+            }
+        }
+        Frame::new(calm)
+    }
+}
+
+/// A body's edge reaches this far by blur and misplacement, pixels.
+const MARGIN_PX: usize = 3;
+
 /// Sorts `anomalies`, surest first, into sources and what bathes in them.
 ///
-/// `difference` has bare metal made invalid, see [`super::PopulationBaseline::without_metal`]. Every anomaly is
-/// either a source or bathed in exactly one.
+/// `difference` has bare metal made invalid, see [`super::PopulationBaseline::without_metal`].
 ///
 /// # Errors
 /// Every [`CannotTellPower`].
@@ -61,9 +106,9 @@ pub fn heat_sources(
     footprints: &[Footprint],
     board_to_picture: &Homography<BoardMillimeters, BaselinePixels>,
     board: &BoardPlate,
-) -> Result<Vec<HeatSource>, CannotTellPower> {
+) -> Result<Heat, CannotTellPower> {
     let plates = plates(board)?;
-    let Some(first) = plates.first() else { return Ok(Vec::new()) };
+    let first = plates.first().ok_or(CannotTellPower::TooLittleBoard { found: 0, needed: LEAST_CELLS })?;
     let field = board_field(difference, footprints, board_to_picture, first);
     let valid: Vec<usize> =
         field.iter().enumerate().filter(|(_, value)| !value.is_nan()).map(|(cell, _)| cell).collect();
@@ -76,6 +121,7 @@ pub fn heat_sources(
     let mut left: Vec<usize> = (0..anomalies.len()).collect();
     let mut sources: Vec<HeatSource> = Vec::new();
     let mut bodies: Vec<Array2<f64>> = Vec::new();
+    let mut glow = Array2::zeros(first.shape());
     while !left.is_empty() {
         let next = left.remove(0);
         sources.push(HeatSource { anomaly: next, watts: None, bathed: Vec::new() });
@@ -84,6 +130,7 @@ pub fn heat_sources(
         }
         bodies.push(scene.body_of(next));
         let Some(spread) = Spreading::fitted(&plates, &bodies, &seen, &valid) else { continue };
+        glow = spread.glows.iter().fold(Array2::zeros(first.shape()), |sum, glow| sum + glow);
         for (place, source) in sources.iter_mut().enumerate() {
             source.watts = spread.watts(place);
         }
@@ -95,7 +142,34 @@ pub fn heat_sources(
             None => true,
         });
     }
-    Ok(sources)
+    Ok(Heat { sources, glow: on_picture(&glow, first.cell_mm(), difference.shape(), board_to_picture)? })
+}
+
+/// A field of cells as the picture would show it, linear between the cells' middles.
+fn on_picture(
+    field: &Array2<f64>,
+    cell_mm: f64,
+    (rows, columns): (usize, usize),
+    board_to_picture: &Homography<BoardMillimeters, BaselinePixels>,
+) -> Result<Frame<Difference>, FrameError> {
+    let map = board_to_picture.inverse();
+    let (height, width) = field.dim();
+    let value = |pixel: usize| {
+        let place = map.apply(Point::new((pixel % columns) as f64, (pixel / columns) as f64));
+        let (x, y) = (place.x / cell_mm, place.y / cell_mm);
+        if !(x >= 0.0 && y >= 0.0 && x < width as f64 && y < height as f64) {
+            return 0.0;
+        }
+        let along = |at: f64, count: usize| {
+            let at = (at - 0.5).clamp(0.0, count as f64 - 1.0);
+            let low = at as usize;
+            (low, (low + 1).min(count - 1), at - low as f64)
+        };
+        let ((left, right, across), (above, below, down)) = (along(x, width), along(y, height));
+        let line = |row: usize| field[(row, left)] * (1.0 - across) + field[(row, right)] * across;
+        (line(above) * (1.0 - down) + line(below) * down) as f32
+    };
+    Frame::from_rows(rows, columns, (0..rows * columns).map(value).collect())
 }
 
 /// The plates tried: one, where the board's conductance is known.

@@ -19,7 +19,7 @@ use super::nuisance::Estimate;
 use super::plate::{NoPlate, PlateProperties, UniformPlate};
 use super::summed_area::SummedArea;
 use crate::board::Footprint;
-use crate::frame::{Difference, Frame};
+use crate::frame::{Difference, Frame, FrameError};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::units::Watts;
 
@@ -69,6 +69,9 @@ pub enum CannotTellPower {
     /// The plate's numbers are no plate.
     #[error(transparent)]
     Plate(#[from] NoPlate),
+    /// Pictures of different size.
+    #[error(transparent)]
+    Shape(#[from] FrameError),
     /// No bare board is in view.
     #[error("only {found} places of bare board are valid in the picture; at least {needed} are needed")]
     TooLittleBoard {

@@ -119,8 +119,30 @@ impl PopulationBaseline {
         further: FurtherUncertainty,
         false_alarms: FalseAlarms,
     ) -> Result<UnitJudgement, CannotJudge> {
+        self.judge_with(unit, self.bench_change(unit)?, further, false_alarms)
+    }
+
+    /// What the bench changed in `unit`, as [`Self::judge`] fits it.
+    ///
+    /// # Errors
+    /// Every [`CannotJudge`].
+    pub fn bench_change(&self, unit: &Frame<SurfaceKelvin>) -> Result<NuisanceFit, CannotJudge> {
+        Ok(fit_nuisance(&self.trusted, self.summary.ambient, unit)?)
+    }
+
+    /// As [`Self::judge`], with what the bench changed known from elsewhere: from the unit without the heat of its
+    /// faults, say, which would pull the fit.
+    ///
+    /// # Errors
+    /// Every [`CannotJudge`].
+    pub fn judge_with(
+        &self,
+        unit: &Frame<SurfaceKelvin>,
+        nuisance: NuisanceFit,
+        further: FurtherUncertainty,
+        false_alarms: FalseAlarms,
+    ) -> Result<UnitJudgement, CannotJudge> {
         let shape = self.mean.shape();
-        let nuisance = fit_nuisance(&self.trusted, self.summary.ambient, unit)?;
         let moved = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
         let remainder = fit_remainder(&self.trusted, &self.pattern, &moved);
         let moved = without_remainder(&moved, &self.pattern, &remainder);
