@@ -2,10 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::bodies::{Body, bodies};
+use super::bodies::{Body, Collared, bodies, collared};
 use super::false_alarms::{Extremes, FalseAlarms};
 use super::local_shift::{fit_remainder, take_out_shifts, without_remainder};
-use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
+use super::nuisance::{NuisanceError, NuisanceFit, fit_with_parts};
 use super::pattern::Pattern;
 use super::scales::{PlaceFeatures, Scale, Scatter, Studentised, body_means, speaking_pixels};
 use super::student::{critical_t, two_sided_probability};
@@ -169,6 +169,7 @@ pub struct PopulationBaseline {
     /// Mean square of what the parts' places leave unexplained on good boards; `None` of parts that show
     /// enough plain surface not to depend on it.
     pub(super) misfits: Vec<Option<f64>>,
+    pub(super) collared: Vec<Collared>,
     pub(super) parts: Scatter,
     pub(super) squares: Vec<SquareScatter>,
 }
@@ -197,12 +198,14 @@ impl PopulationBaseline {
         let ambient = boards.iter().map(|board| board.ambient.value()).sum::<f64>() / n;
         let ambient = Kelvin::new(ambient).unwrap_or(first.ambient);
 
+        let bodies = bodies(footprints, shape);
+        let collared = collared(footprints, &bodies, shape);
         let plain = mean_of(shape, boards.iter().map(|board| board.temperature))?;
         let fitted = |mean: &Frame<SurfaceKelvin>| -> Result<Vec<NuisanceFit>, PopulationError> {
             let trusted =
                 emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(mean, e, BLUR_REACH))?;
             let fit = |board: &GoodBoard<'_>| {
-                fit_nuisance(&trusted, ambient, board.temperature)
+                fit_with_parts(&trusted, ambient, board.temperature, &collared)
                     .map_err(|reason| PopulationError::Board { serial: board.serial.clone(), reason })
             };
             boards.iter().map(fit).collect()
@@ -219,7 +222,6 @@ impl PopulationBaseline {
         let trusted = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, BLUR_REACH))?;
 
         let pattern = Pattern::of(&mean, emissivity, ambient);
-        let bodies = bodies(footprints, shape);
         let mut misfits = vec![0.0; bodies.len()];
         for residual in &mut residuals {
             let remainder = fit_remainder(&trusted, &pattern, residual);
@@ -309,6 +311,7 @@ impl PopulationBaseline {
             pattern,
             footprints: footprints.to_vec(),
             bodies,
+            collared,
             speaking,
             misfits,
             parts,

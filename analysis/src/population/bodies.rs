@@ -1,6 +1,7 @@
 //! Which pixels are a part's body, and which lie close around it.
 
 use crate::board::Footprint;
+use crate::geometry::{BaselinePixels, Point};
 
 /// A margin of this many pixels around a body belongs to it where its edge is concerned.
 const MARGIN_PX: f64 = 3.0;
@@ -59,6 +60,68 @@ pub(super) fn bodies(footprints: &[Footprint], shape: (usize, usize)) -> Vec<Bod
         }
     }
     bodies
+}
+
+/// A part against the board close around it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Collared {
+    /// The body without its outermost pixels.
+    pub(super) inside: Vec<usize>,
+    /// Bare board around it, beyond what blur and misplacement reach.
+    pub(super) collar: Vec<usize>,
+}
+
+/// A collar lies this far from its body, pixels.
+const COLLAR_PX: std::ops::RangeInclusive<f64> = 4.0..=9.0;
+
+/// Every part with its collar, in the order of the footprints.
+pub(super) fn collared(footprints: &[Footprint], bodies: &[Body], shape: (usize, usize)) -> Vec<Collared> {
+    let (rows, columns) = shape;
+    let mut taken = vec![false; rows * columns];
+    for &pixel in bodies.iter().flat_map(|body| &body.around) {
+        taken[pixel] = true;
+    }
+    let reach = COLLAR_PX.end().ceil();
+    let parts = footprints.iter().zip(bodies).map(|(footprint, body)| {
+        let span = |read: fn(&Point<BaselinePixels>) -> f64, end: usize| {
+            let values = footprint.corners.iter().map(read);
+            let (low, high) =
+                values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+            (low - reach).max(0.0) as usize..((high + reach).max(0.0) as usize + 1).min(end)
+        };
+        let (across, down) = (span(|corner| corner.x, columns), span(|corner| corner.y, rows));
+        let near = down.flat_map(|row| across.clone().map(move |column| (row, column)));
+        let collar = near.filter(|&(row, column)| {
+            let place = Point::new(column as f64, row as f64);
+            !taken[row * columns + column]
+                && COLLAR_PX.contains(&distance(&footprint.corners, footprint.contains(place), place))
+        });
+        Collared {
+            inside: body.inside.clone(),
+            collar: collar.map(|(row, column)| row * columns + column).collect(),
+        }
+    });
+    parts.collect()
+}
+
+/// How far a place is from a quadrilateral's outline, pixels; 0 inside.
+pub(super) fn distance(
+    corners: &[Point<BaselinePixels>; 4],
+    inside: bool,
+    place: Point<BaselinePixels>,
+) -> f64 {
+    if inside {
+        return 0.0;
+    }
+    (0..4)
+        .map(|index| {
+            let (from, to) = (corners[index], corners[(index + 1) % 4]);
+            let (dx, dy) = (to.x - from.x, to.y - from.y);
+            let length = (dx * dx + dy * dy).max(1e-12);
+            let share = (((place.x - from.x) * dx + (place.y - from.y) * dy) / length).clamp(0.0, 1.0);
+            place.distance(Point::new(from.x + share * dx, from.y + share * dy))
+        })
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// Whether the convex outline goes around the place.

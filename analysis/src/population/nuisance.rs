@@ -18,6 +18,7 @@
 use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
+use super::bodies::Collared;
 use super::summed_area::SummedArea;
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
 use crate::units::Kelvin;
@@ -109,12 +110,22 @@ pub fn fit_nuisance(
     ambient: Kelvin,
     unit: &Frame<SurfaceKelvin>,
 ) -> Result<NuisanceFit, NuisanceError> {
+    fit_with_parts(baseline, ambient, unit, &[])
+}
+
+/// As [`fit_nuisance`]; where enough parts stand out of the board around them, they alone tell the power.
+pub(super) fn fit_with_parts(
+    baseline: &Frame<SurfaceKelvin>,
+    ambient: Kelvin,
+    unit: &Frame<SurfaceKelvin>,
+    parts: &[Collared],
+) -> Result<NuisanceFit, NuisanceError> {
     baseline.require_same_shape(unit)?;
     let samples = samples(baseline, ambient, unit);
     if samples.len() < LEAST_SAMPLES {
         return Err(NuisanceError::TooFewPixels { found: samples.len(), needed: LEAST_SAMPLES });
     }
-    let power = power_change(&samples);
+    let power = power_of_parts(baseline, unit, parts).unwrap_or_else(|| power_change(&samples));
     let (offset, tilt, anchored) = offset_and_tilt(&samples, power);
     Ok(NuisanceFit { offset, power_factor: Estimate { value: 1.0 + power.value, ..power }, tilt, anchored })
 }
@@ -217,6 +228,100 @@ fn samples(baseline: &Frame<SurfaceKelvin>, ambient: Kelvin, unit: &Frame<Surfac
 /// The rise up to which a pixel counts as near ambient, K.
 fn near_ambient(rises: impl Iterator<Item = f32>) -> f64 {
     NEAR_AMBIENT * quantile(rises.map(f64::from).filter(|rise| !rise.is_nan()), 0.95).max(0.0)
+}
+
+/// Fewer parts than this tell less of the whole than all of the picture does.
+const LEAST_PARTS: usize = 5;
+/// A part tells the power when it stands out of its collar by this share of what the warmest do.
+const PART_STANDS_OUT: f64 = 0.2;
+/// A mean over fewer pixels is none.
+const LEAST_PIXELS: u32 = 8;
+
+/// p − 1 by the steps between parts and the board close around them; `None` where too few parts stand out.
+///
+/// A part's step follows its own power. What a fault elsewhere sends along the board is as good as level over a
+/// part and its collar, so it changes no step: pixels at large, of which most are board, would be pulled by it.
+fn power_of_parts(
+    baseline: &Frame<SurfaceKelvin>,
+    unit: &Frame<SurfaceKelvin>,
+    parts: &[Collared],
+) -> Option<Estimate> {
+    let (good, seen) = (baseline.as_slice(), unit.as_slice());
+    let means = |pixels: &[usize]| {
+        let valid =
+            pixels.iter().map(|&pixel| (f64::from(good[pixel]), f64::from(seen[pixel] - good[pixel])));
+        let valid = valid.filter(|(_, change)| !change.is_nan());
+        let (level, change, count) = valid.fold((0.0, 0.0, 0_u32), |(l, c, n), (a, b)| (l + a, c + b, n + 1));
+        (count >= LEAST_PIXELS).then(|| (level / f64::from(count), change / f64::from(count)))
+    };
+    let steps: Vec<(f64, f64)> = parts
+        .iter()
+        .filter_map(|part| {
+            let ((inside, inside_change), (collar, collar_change)) =
+                (means(&part.inside)?, means(&part.collar)?);
+            Some((inside - collar, inside_change - collar_change))
+        })
+        .collect();
+    let least = PART_STANDS_OUT * quantile(steps.iter().map(|(step, _)| *step), 0.98);
+    let (telling, silent): (Vec<_>, Vec<_>) = steps.into_iter().partition(|(step, _)| *step > least);
+    // What steps do that have no power of their own: noise and edges.
+    let noise = scale(silent.iter().map(|(_, change)| *change)).max(LEAST_SCALE);
+    let votes: Vec<Vote> = telling
+        .iter()
+        .map(|(step, change)| {
+            // As with pixels: against the mean of both, so that chance in one alone does not pick.
+            let step = step + change / 2.0;
+            Vote { slope: change / step, deviation: PART_POWER_SPREAD.hypot(noise / step) }
+        })
+        .filter(|vote| vote.slope.is_finite())
+        .collect();
+    (votes.len() >= LEAST_PARTS).then(|| slope_of(&votes)).flatten()
+}
+
+/// What one part says of the power.
+struct Vote {
+    slope: f64,
+    /// Its standard deviation: the parts' own spread, and noise.
+    deviation: f64,
+}
+
+/// The slope that the votes agree on, one at fault outvoted.
+fn slope_of(votes: &[Vote]) -> Option<Estimate> {
+    let mut ratios: Vec<(f64, f64)> = votes.iter().map(|vote| (vote.slope, 1.0 / vote.deviation)).collect();
+    let mut slope = weighted_median(&mut ratios)?;
+    let residual = |vote: &Vote, slope: f64| (vote.slope - slope) / vote.deviation;
+    let spread = |slope: f64| scale(votes.iter().map(|vote| residual(vote, slope))).max(LEAST_SCALE);
+    let mut unit_scale = spread(slope);
+    let weight = |vote: &Vote, slope: f64, unit_scale: f64| {
+        biweight(residual(vote, slope) / unit_scale) / (vote.deviation * vote.deviation)
+    };
+    for _ in 0..ITERATIONS {
+        let weighted = votes.iter().map(|vote| (weight(vote, slope, unit_scale), vote.slope));
+        let (above, below) =
+            weighted.fold((0.0, 0.0), |(above, below), (w, own)| (above + w * own, below + w));
+        if below <= 0.0 {
+            break;
+        }
+        let next = above / below;
+        let settled = (next - slope).abs() < 1e-6;
+        slope = next;
+        if settled {
+            break;
+        }
+        unit_scale = spread(slope);
+    }
+    let (mut squares, mut below, mut count) = (0.0, 0.0, 0.0);
+    for vote in votes {
+        let weight = weight(vote, slope, unit_scale);
+        squares += (weight * (vote.slope - slope)).powi(2);
+        below += weight;
+        count += if weight > 0.0 { 1.0 } else { 0.0 };
+    }
+    // Of n votes about their own mean, n − 1 are free.
+    let uncertainty =
+        if count > 1.0 { (squares * count / (count - 1.0)).sqrt() / below } else { f64::INFINITY };
+    let half = 1.0 - slope / 2.0;
+    Some(Estimate { value: slope / half, standard_uncertainty: uncertainty / (half * half) })
 }
 
 /// The slope p − 1 of the contrasts of change against those of rise.

@@ -3,13 +3,13 @@
 use serde::{Deserialize, Serialize};
 
 use super::baseline::{PopulationBaseline, SquareScatter, plain_table};
-use super::bodies::Body;
+use super::bodies::{Body, distance};
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
 use super::foothills::{Relief, foothills_joined};
 use super::local_shift::{
     AlignmentRemainder, PartShift, Placed, fit_remainder, take_out_shifts, without_remainder,
 };
-use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
+use super::nuisance::{NuisanceError, NuisanceFit, fit_with_parts};
 use super::scales::{Scale, Studentised, body_means};
 use super::student::{critical_t, two_sided_probability};
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
@@ -127,7 +127,7 @@ impl PopulationBaseline {
     /// # Errors
     /// Every [`CannotJudge`].
     pub fn bench_change(&self, unit: &Frame<SurfaceKelvin>) -> Result<NuisanceFit, CannotJudge> {
-        Ok(fit_nuisance(&self.trusted, self.summary.ambient, unit)?)
+        Ok(fit_with_parts(&self.trusted, self.summary.ambient, unit, &self.collared)?)
     }
 
     /// As [`Self::judge`], with what the bench changed known from elsewhere: from the unit without the heat of its
@@ -349,22 +349,6 @@ impl PopulationBaseline {
             also,
         })
     }
-}
-
-/// How far a place is from a quadrilateral's outline, pixels; 0 inside.
-fn distance(corners: &[Point<BaselinePixels>; 4], inside: bool, place: Point<BaselinePixels>) -> f64 {
-    if inside {
-        return 0.0;
-    }
-    (0..4)
-        .map(|index| {
-            let (from, to) = (corners[index], corners[(index + 1) % 4]);
-            let (dx, dy) = (to.x - from.x, to.y - from.y);
-            let length = (dx * dx + dy * dy).max(1e-12);
-            let share = (((place.x - from.x) * dx + (place.y - from.y) * dy) / length).clamp(0.0, 1.0);
-            place.distance(Point::new(from.x + share * dx, from.y + share * dy))
-        })
-        .fold(f64::INFINITY, f64::min)
 }
 
 /// Which pixels belong to something significant, and how far out it lies.
