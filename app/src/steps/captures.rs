@@ -8,7 +8,9 @@ use leptos::prelude::*;
 
 use super::placement_unit::PlacementUnitForm;
 use super::quantity_form::QuantityForm;
+use super::recording::RecordingItem;
 use crate::store::Store;
+use crate::time::desk::Desk;
 use crate::widgets::{Choice, DropZone, Icon, Sign};
 use crate::wording;
 
@@ -16,12 +18,13 @@ const ROLES: [Role; 3] = [Role::Baseline, Role::Unit, Role::Aside];
 
 /// What a drop zone takes, in one line.
 pub const TAKES: &str =
-    "TIFF, PGM or CSV pictures with their sidecar, placement and limit tables, or an earlier result file";
+    "TIFF, PGM or CSV pictures with their sidecar, recordings of many frames, placement and limit tables, or an earlier result file";
 
 /// The second step.
 #[component]
 pub fn CapturesStep() -> impl IntoView {
     let store = Store::expect();
+    let desk = expect_context::<Desk>();
     let hashes = Memo::new(move |_| {
         store
             .session()
@@ -32,11 +35,12 @@ pub fn CapturesStep() -> impl IntoView {
             title="Drop captures here, or choose files"
             remark=TAKES
             testid="add-files"
-            take=move |files| store.take_files(files)
+            take=move |files| desk.take_files(files)
         />
         <For each=move || store.questions().get() key=|question| question.hash.clone() let:question>
             <QuantityForm question=question answered=|()| () />
         </For>
+        <RecordingItem />
         {move || store.placement_question().get().map(|question| view! { <PlacementUnitForm question=question /> })}
         <ul class="items" data-testid="captures">
             <For each=move || hashes.get() key=Clone::clone let:hash>

@@ -1,0 +1,24 @@
+//! Recordings: many frames over time, looked at, followed and judged.
+//!
+//! A recording is no part of the session: it is as large as a disk allows, and is read piece by piece by a
+//! worker of its own. Its identity is its files' name and size. What is pulled out of it becomes a capture like any other.
+
+pub mod fit_parcel;
+pub mod protocol;
+pub mod series;
+
+mod recording;
+mod runs;
+pub mod frame_cache;
+pub mod worker_bench;
+
+mod arrival;
+pub mod desk;
+mod engine;
+pub mod picture;
+mod pulled;
+
+mod playback;
+pub mod timeline;
+
+pub mod panels;
