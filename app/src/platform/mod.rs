@@ -3,6 +3,7 @@
 pub mod clock;
 pub mod file_stream;
 pub mod files;
+pub mod folder;
 pub mod last_resort;
 pub mod preference;
 pub mod recording_worker;

@@ -11,6 +11,7 @@ use super::quantity_form::QuantityForm;
 use super::recording::RecordingItem;
 use crate::store::Store;
 use crate::time::desk::Desk;
+use crate::time::live_folder::LiveFolder;
 use crate::widgets::{Choice, DropZone, Icon, Sign};
 use crate::wording;
 
@@ -41,6 +42,7 @@ pub fn CapturesStep() -> impl IntoView {
             <QuantityForm question=question answered=|()| () />
         </For>
         <RecordingItem />
+        <LiveFolder />
         {move || store.placement_question().get().map(|question| view! { <PlacementUnitForm question=question /> })}
         <ul class="items" data-testid="captures">
             <For each=move || hashes.get() key=Clone::clone let:hash>

@@ -8,7 +8,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use analysis::capture::{CaptureMetadata, FrameTimes};
-use analysis::sequence::{PointSource, Stability, Timeline, Triggered, WarmUp};
+use analysis::sequence::{PointSource, Stability, Timeline, WarmUp};
 use analysis::session::{Role, Session};
 use leptos::prelude::*;
 
@@ -118,11 +118,9 @@ pub struct Desk {
     /// The places over time.
     pub trends: RwSignal<Option<Arc<Trends>>>,
     /// Warm-ups by place.
-    pub fits: RwSignal<BTreeMap<usize, Result<WarmUp, String>>>,
+    pub fits: RwSignal<BTreeMap<(usize, Reading), Result<WarmUp, String>>>,
     /// When a place counts as steady.
     pub stability: RwSignal<Stability>,
-    /// What a trigger found.
-    pub triggered: RwSignal<Vec<Triggered>>,
     /// What the lock-in found.
     pub lock_in: RwSignal<Option<Arc<LockInFound>>>,
     /// Whether what was worked out no longer fits what is said now.
@@ -163,7 +161,6 @@ impl Desk {
             fits: RwSignal::new(BTreeMap::new()),
             // Common practice, no source: slow enough that a reading does not change while it is taken.
             stability: RwSignal::new(Stability { rate_k_per_min: 0.2, over_min: 1.0 }),
-            triggered: RwSignal::new(Vec::new()),
             lock_in: RwSignal::new(None),
             out_of_date: RwSignal::new(false),
             grounds,
@@ -257,7 +254,6 @@ impl Desk {
         self.work.set(None);
         self.trends.set(None);
         self.fits.update(BTreeMap::clear);
-        self.triggered.set(Vec::new());
         self.lock_in.set(None);
         self.out_of_date.set(false);
     }
@@ -344,6 +340,15 @@ impl Desk {
         }
     }
 
+    /// Marks the frames from one time to another, s.
+    pub fn mark_times(self, from_s: f64, to_s: f64) {
+        let (from_s, to_s) = (from_s.min(to_s), from_s.max(to_s));
+        let span = self.timeline.with_untracked(|timeline| Some(timeline.as_ref()?.span(from_s, to_s)));
+        if let Some(span) = span.filter(|span| !span.is_empty()) {
+            self.mark(span.start, span.end - 1);
+        }
+    }
+
     /// Looks at a picture; one over the marked span is worked out first.
     pub fn look_at(self, kind: PictureKind) {
         self.look.subject.set(Subject::Recording);
@@ -375,10 +380,10 @@ impl Desk {
     }
 
     /// Fits warm-ups of places over the marked span.
-    pub fn fit_warm_ups(self, places: Vec<usize>, reading: Reading) {
+    pub fn fit_warm_ups(self, series: Vec<(usize, Reading)>) {
         let span = self.span.get_untracked();
-        self.engine.update_value(|engine| engine.fitting.clone_from(&places));
-        self.ask(Ask::FitWarmUps { places, reading, span }, "Fitting warm-ups");
+        self.engine.update_value(|engine| engine.fitting.clone_from(&series));
+        self.ask(Ask::FitWarmUps { series, span }, "Fitting warm-ups");
     }
 
     /// Maps the warm-up of every pixel over the marked span, beginning from a place.
@@ -399,6 +404,11 @@ impl Desk {
     pub fn pull(self, span: Range<usize>, role: Role) {
         self.engine.update_value(|engine| engine.pulling.push_back(role));
         self.ask(Ask::Pull { span }, "Pulling a capture out");
+    }
+
+    /// Draws an ellipse over the picture of the recording, or none.
+    pub fn show_ellipse(self, ellipse: Option<[f64; 5]>) {
+        self.recorded.ellipse.set(ellipse);
     }
 
     /// Ends whatever runs over frames.

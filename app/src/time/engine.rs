@@ -10,11 +10,12 @@ use web_sys::File;
 use super::desk::{Desk, LockInFound, Opened, Trends, Work};
 use super::fit_parcel::LockInAsk;
 use super::picture::arrived;
-use super::protocol::{Ask, AskId, Outcome, PictureKind, Request, Told, Wanted};
+use super::protocol::{Ask, AskId, Outcome, PictureKind, Reading, Request, Told, Wanted};
 use super::series::Series;
 use crate::compute::protocol::{Buffer, Sidecar};
 use crate::notice::Notice;
 use crate::platform::recording_worker::RecordingLink;
+use crate::stage::look::Subject;
 
 /// So many frames are made ready before they are asked for.
 const AHEAD: usize = 6;
@@ -43,8 +44,8 @@ pub(super) struct Engine {
     pub(super) unsettled: bool,
     /// The picture to look at once a run has made it.
     pub(super) look_at_when_done: Option<PictureKind>,
-    /// The places whose warm-ups are being fitted.
-    pub(super) fitting: Vec<usize>,
+    /// The series whose warm-ups are being fitted.
+    pub(super) fitting: Vec<(usize, Reading)>,
     /// What a lock-in under way was asked.
     pub(super) locking: Option<LockInAsk>,
     /// What the captures being pulled out are for, in order.
@@ -225,9 +226,9 @@ impl Desk {
                 self.take_pulled(&span, file_name, *metadata, buffers, role);
             }
             Outcome::FittedWarmUps { fits } => {
-                let places = self.engine.with_value(|engine| engine.fitting.clone());
+                let series = self.engine.with_value(|engine| engine.fitting.clone());
                 let fits = fits.into_iter().map(|fit| fit.map(Into::into));
-                self.fits.set(places.into_iter().zip(fits).collect());
+                self.fits.set(series.into_iter().zip(fits).collect());
             }
             Outcome::LockedIn {
                 rows,
@@ -248,6 +249,7 @@ impl Desk {
                     LockInFound { ask, frames, typical_noise, noise_floor, detectable, source, problems }.into()
                 }));
                 self.face.set(PictureKind::Amplitude);
+                self.look.subject.set(Subject::Recording);
             }
             Outcome::Stopped => {
                 self.engine.update_value(|engine| engine.pulling.clear());

@@ -21,4 +21,14 @@ mod pulled;
 mod playback;
 pub mod timeline;
 
+pub mod curves;
+pub mod export;
+pub mod time_chart;
+pub mod trends;
+
+pub mod live_folder;
+pub mod lock_in;
+pub mod triggers;
+pub mod warm_up;
+
 pub mod panels;

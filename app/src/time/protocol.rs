@@ -42,7 +42,7 @@ pub enum Ask {
     /// A frame, or the mean of a span, as a capture's file.
     Pull { span: Range<usize> },
     /// Warm-ups of places that were followed last, over frames of that span.
-    FitWarmUps { places: Vec<usize>, reading: Reading, span: Range<usize> },
+    FitWarmUps { series: Vec<(usize, Reading)>, span: Range<usize> },
     /// Steady state and time constant of every pixel, beginning from a typical place that was followed last.
     MapWarmUp { place: usize, reading: Reading, span: Range<usize> },
     /// A lock-in over a span.
@@ -54,7 +54,7 @@ pub enum Ask {
 }
 
 /// Which of a place's values is meant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reading {
     /// The mean of its pixels.

@@ -52,9 +52,7 @@ impl Run {
                 let fit = fitted(recording.series(), place, reading, &span).map_err(failed)?;
                 Ok(Self::walk(recording, span, Taking::WarmUp(PixelWarmUp::new(&fit))))
             }
-            Ask::FitWarmUps { places, reading, span } => {
-                Ok(Self::Fits(Fits { places, reading, span, done: Vec::new() }))
-            }
+            Ask::FitWarmUps { series, span } => Ok(Self::Fits(Fits { series, span, done: Vec::new() })),
             _ => Err(Failure { what: "This needs no run over frames.".to_owned(), hint: "" }),
         }
     }
@@ -77,7 +75,7 @@ impl Run {
     pub(super) fn progress(&self) -> (usize, usize) {
         match self {
             Self::Frames(walk) => (walk.at - walk.span.start, walk.span.len()),
-            Self::Fits(fits) => (fits.done.len(), fits.places.len()),
+            Self::Fits(fits) => (fits.done.len(), fits.series.len()),
         }
     }
 }
@@ -290,19 +288,18 @@ impl Following {
 /// Warm-ups that are being fitted.
 #[derive(Debug)]
 pub(super) struct Fits {
-    places: Vec<usize>,
-    reading: Reading,
+    series: Vec<(usize, Reading)>,
     span: Range<usize>,
     done: Vec<Result<FitParcel, String>>,
 }
 
 impl Fits {
     fn step(&mut self, recording: &Recording) -> Option<Ended> {
-        if let Some(&place) = self.places.get(self.done.len()) {
-            let fit = fitted(recording.series(), place, self.reading, &self.span);
+        if let Some(&(place, reading)) = self.series.get(self.done.len()) {
+            let fit = fitted(recording.series(), place, reading, &self.span);
             self.done.push(fit.map(|fit| FitParcel::from(&fit)));
         }
-        let over = self.done.len() >= self.places.len();
+        let over = self.done.len() >= self.series.len();
         over.then(|| Ok((Outcome::FittedWarmUps { fits: std::mem::take(&mut self.done) }, Vec::new())))
     }
 }

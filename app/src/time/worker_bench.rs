@@ -284,7 +284,7 @@ mod tests {
         let Outcome::Followed { names, .. } = outcome else { panic!("not followed: {outcome:?}") };
         assert_eq!(names, ["Picture"]);
         assert_eq!(buffers.len(), 5);
-        let fits = Ask::FitWarmUps { places: vec![0], reading: Reading::Mean, span: 0..10 };
+        let fits = Ask::FitWarmUps { series: vec![(0, Reading::Mean)], span: 0..10 };
         let (outcome, _) = ask(&mut bench, fits, vec![]);
         // Ten samples are too few, and that is said.
         let Outcome::FittedWarmUps { fits } = outcome else { panic!("not fitted: {outcome:?}") };
