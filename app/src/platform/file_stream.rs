@@ -3,17 +3,23 @@
 use std::collections::VecDeque;
 use std::io::{Error, Read, Result, Seek, SeekFrom};
 
-use js_sys::Uint8Array;
-use web_sys::{File, FileReaderSync};
+use js_sys::{Array, Uint8Array};
+use web_sys::{Blob, File, FileReaderSync};
 
 use super::message_of;
 
 /// The least that is fetched at once, bytes: every call into the browser is dear.
 const LEAST: u64 = 16 << 10;
 /// The most that is fetched ahead of a reader that goes straight on, bytes.
-const MOST: u64 = 1 << 20;
+const MOST: u64 = 2 << 20;
+/// A reader that goes straight on is given so many times more each time.
+const GROWTH: u64 = 8;
 /// So many pieces are kept: a reader goes to and fro between a directory and its pixels.
 const KEPT: usize = 6;
+/// A reader that goes on in equal strides, as from page to page, is given so many pieces at once…
+const STRIDES: u64 = 256;
+/// …of so many bytes, which a page's directory fits into.
+const STRIDE_PIECE: u64 = 4 << 10;
 
 #[derive(Debug)]
 struct Kept {
@@ -24,6 +30,10 @@ struct Kept {
 impl Kept {
     fn end(&self) -> u64 {
         self.start + self.bytes.len() as u64
+    }
+
+    fn holds(&self, at: u64) -> bool {
+        (self.start..self.end()).contains(&at)
     }
 }
 
@@ -36,6 +46,8 @@ pub struct FileStream {
     at: u64,
     /// The last fetched at the end.
     kept: VecDeque<Kept>,
+    /// Where it was fetched last, and how far from the fetch before.
+    last_fetch: (u64, i64),
 }
 
 impl FileStream {
@@ -46,19 +58,65 @@ impl FileStream {
     pub fn new(file: File) -> Result<Self> {
         let reader = FileReaderSync::new().map_err(|error| Error::other(message_of(&error)))?;
         let length = file.size() as u64;
-        Ok(Self { file, reader, length, at: 0, kept: VecDeque::new() })
+        Ok(Self { file, reader, length, at: 0, kept: VecDeque::new(), last_fetch: (0, 0) })
     }
 
-    fn fetch(&self, from: u64, bytes: u64) -> Result<Vec<u8>> {
-        let end = from.saturating_add(bytes).min(self.length);
-        let piece = self
-            .file
-            .slice_with_f64_and_f64(from as f64, end as f64)
-            .and_then(|slice| self.reader.read_as_array_buffer(&slice));
-        let piece = piece.map_err(|error| {
+    /// Brings what the reader wants next into `kept`.
+    fn fetch(&mut self, wanted: u64) -> Result<()> {
+        let from = self.at;
+        let stride = from as i64 - self.last_fetch.0 as i64;
+        let strides = stride == self.last_fetch.1 && stride > LEAST as i64 && wanted <= STRIDE_PIECE;
+        self.last_fetch = (from, stride);
+        if strides {
+            return self.fetch_strides(from, stride.unsigned_abs());
+        }
+        let before = self.kept.iter().find(|kept| kept.end() == from);
+        let size = before.map_or(LEAST, |kept| (GROWTH * kept.bytes.len() as u64).min(MOST));
+        let end = from.saturating_add(size.max(wanted)).min(self.length);
+        let piece = self.slice(from, end)?;
+        let bytes = self.content(&piece)?;
+        self.keep(KEPT, Kept { start: from, bytes });
+        Ok(())
+    }
+
+    /// Many small pieces in one call, from places where the reader is likely to come by.
+    fn fetch_strides(&mut self, from: u64, stride: u64) -> Result<()> {
+        let starts = (0..STRIDES).map(|n| from + n * stride).take_while(|start| *start < self.length);
+        let ranges: Vec<(u64, u64)> =
+            starts.map(|start| (start, (start + STRIDE_PIECE).min(self.length))).collect();
+        let pieces = Array::new();
+        for (start, end) in &ranges {
+            let piece = self.slice(*start, *end)?;
+            pieces.push(piece.as_ref());
+        }
+        let joined = Blob::new_with_blob_sequence(&pieces).map_err(|error| Error::other(message_of(&error)))?;
+        let bytes = self.content(&joined)?;
+        let mut rest = bytes.as_slice();
+        for (start, end) in ranges {
+            let Some((piece, after)) = rest.split_at_checked((end - start) as usize) else { break };
+            self.keep(STRIDES as usize, Kept { start, bytes: piece.to_vec() });
+            rest = after;
+        }
+        Ok(())
+    }
+
+    fn keep(&mut self, most: usize, piece: Kept) {
+        while self.kept.len() >= most {
+            self.kept.pop_front();
+        }
+        self.kept.push_back(piece);
+    }
+
+    fn slice(&self, from: u64, end: u64) -> Result<Blob> {
+        let slice = self.file.slice_with_f64_and_f64(from as f64, end as f64);
+        slice.map_err(|error| Error::other(message_of(&error)))
+    }
+
+    fn content(&self, blob: &Blob) -> Result<Vec<u8>> {
+        let buffer = self.reader.read_as_array_buffer(blob).map_err(|error| {
             Error::other(format!("{} (was the file moved, changed or taken away?)", message_of(&error)))
         })?;
-        Ok(Uint8Array::new(&piece).to_vec())
+        Ok(Uint8Array::new(&buffer).to_vec())
     }
 }
 
@@ -67,28 +125,10 @@ impl Read for FileStream {
         if self.at >= self.length || buffer.is_empty() {
             return Ok(0);
         }
-        let known = self.kept.iter().find(|kept| (kept.start..kept.end()).contains(&self.at));
-        if known.is_none() {
-            let wanted = buffer.len() as u64;
-            if wanted >= MOST {
-                let bytes = self.fetch(self.at, wanted)?;
-                let count = bytes.len().min(buffer.len());
-                buffer[..count].copy_from_slice(&bytes[..count]);
-                self.at += count as u64;
-                return Ok(count);
-            }
-            // A reader that goes straight on is given twice as much each time.
-            let before = self.kept.iter().find(|kept| kept.end() == self.at);
-            let size = before.map_or(LEAST, |kept| (2 * kept.bytes.len() as u64).min(MOST)).max(wanted);
-            let bytes = self.fetch(self.at, size)?;
-            if self.kept.len() >= KEPT {
-                self.kept.pop_front();
-            }
-            self.kept.push_back(Kept { start: self.at, bytes });
+        if !self.kept.iter().any(|kept| kept.holds(self.at)) {
+            self.fetch(buffer.len() as u64)?;
         }
-        let Some(kept) = self.kept.iter().find(|kept| (kept.start..kept.end()).contains(&self.at)) else {
-            return Ok(0);
-        };
+        let Some(kept) = self.kept.iter().find(|kept| kept.holds(self.at)) else { return Ok(0) };
         let from = (self.at - kept.start) as usize;
         let count = buffer.len().min(kept.bytes.len() - from);
         buffer[..count].copy_from_slice(&kept.bytes[from..from + count]);

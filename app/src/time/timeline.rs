@@ -68,10 +68,13 @@ fn Track() -> impl IntoView {
                 let frame = timeline.frame_at(event.at_s).unwrap_or(0);
                 let (at_s, words) = (event.at_s, event_words(event));
                 let title = format!("{words}, at {}", wording::seconds(at_s));
+                let place = share(frame);
+                let leftward = place > 80.0;
                 view! {
                     <button
                         class="event"
-                        style:left=format!("{:.3}%", share(frame))
+                        class:leftward=leftward
+                        style:left=format!("{place:.3}%")
                         title=title.clone()
                         aria-label=format!("Go to {title}")
                         data-testid="time-event"
@@ -86,7 +89,7 @@ fn Track() -> impl IntoView {
     };
     view! {
         <div class="track">
-            <div class="marked" style=span></div>
+            <div class="way"><div class="marked" style=span></div></div>
             <input
                 type="range"
                 min="0"
