@@ -274,12 +274,10 @@ mod tests {
         }
         let file = mean.into_tiff().unwrap().unwrap();
         let read = read_pixels("mean.tiff", &file, PageChoice::First).unwrap().pixels;
-        assert_eq!([read.at(0, 0), read.at(0, 1), read.at(1, 0), read.at(1, 1)], [
-            Some(15.0),
-            Some(25.0),
-            None,
-            Some(40.5)
-        ]);
+        assert_eq!(
+            [read.at(0, 0), read.at(0, 1), read.at(1, 0), read.at(1, 1)],
+            [Some(15.0), Some(25.0), None, Some(40.5)]
+        );
     }
 
     #[test]
@@ -297,7 +295,12 @@ mod tests {
     fn a_pulled_capture_knows_the_supply_of_its_moment() {
         let metadata = CaptureMetadata {
             frame_times: Some(FrameTimes::Interval(2.0)),
-            events: vec![BenchEvent { at_s: 5.0, name: "load step".into(), current: Some(0.9), ..Default::default() }],
+            events: vec![BenchEvent {
+                at_s: 5.0,
+                name: "load step".into(),
+                current: Some(0.9),
+                ..Default::default()
+            }],
             ..metadata()
         };
         let timeline = Timeline::new(&metadata, 10).unwrap();

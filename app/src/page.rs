@@ -138,6 +138,9 @@ fn Welcome() -> impl IntoView {
                 <button class="primary" data-testid="load-sample" disabled=busy on:click=sample>
                     "Load the sample board (invented)"
                 </button>
+                <button class="quiet" data-testid="load-sample-recording" disabled=busy on:click=move |_| desk.load_sample()>
+                    "Load a sample recording: a board warming up (invented)"
+                </button>
                 <button class="quiet" hidden=move || !store.can_undo() on:click=move |_| store.undo()>
                     "Bring the last session back (undo)"
                 </button>

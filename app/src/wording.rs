@@ -62,7 +62,13 @@ pub fn swing(unit: TemperatureUnit, kelvin: f64) -> String {
         return NO_READING.to_owned();
     }
     let shown = unit.show_difference(kelvin);
-    let digits = if shown.abs() < 0.1 { 4 } else if shown.abs() < 1.0 { 3 } else { 2 };
+    let digits = if shown.abs() < 0.1 {
+        4
+    } else if shown.abs() < 1.0 {
+        3
+    } else {
+        2
+    };
     format!("{} {}", number(shown, digits), unit.difference_symbol())
 }
 

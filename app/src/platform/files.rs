@@ -49,6 +49,15 @@ pub(super) fn address_of(media_type: &str, bytes: &[u8]) -> Result<String, JsVal
     Url::create_object_url_with_blob(&blob)
 }
 
+/// A file made of bytes that are here already.
+///
+/// # Errors
+/// What the browser says.
+pub fn file_of(file_name: &str, bytes: &[u8]) -> Result<File, String> {
+    let parts = js_sys::Array::of1(&js_sys::Uint8Array::from(bytes));
+    File::new_with_u8_array_sequence(&parts, file_name).map_err(|error| message_of(&error))
+}
+
 /// A piece of a file; shorter where the file ends.
 ///
 /// # Errors

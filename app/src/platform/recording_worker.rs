@@ -89,7 +89,11 @@ pub fn serve() {
     std::panic::set_hook(Box::new(|panic| {
         post(Told::Panicked { message: panic.to_string() }, Vec::new());
     }));
-    let desk = Rc::new(WorkerDesk { bench: RefCell::default(), portion: RefCell::default(), due: RefCell::default() });
+    let desk = Rc::new(WorkerDesk {
+        bench: RefCell::default(),
+        portion: RefCell::default(),
+        due: RefCell::default(),
+    });
     let working = Rc::clone(&desk);
     desk.portion.replace(Some(Closure::new(move || working.work())));
     let listening = Rc::clone(&desk);

@@ -128,14 +128,16 @@ impl Recorded {
     /// The scale of the picture. Reactive.
     #[must_use]
     pub fn scale(self) -> ScaleKind {
-        self.picture.with(|picture| picture.as_ref().map_or(ScaleKind::Temperature, |picture| picture.scale()))
+        self.picture
+            .with(|picture| picture.as_ref().map_or(ScaleKind::Temperature, |picture| picture.scale()))
     }
 
     /// Least and greatest value of the picture, as wide as its scale wants them. Reactive.
     #[must_use]
     pub fn range(self, measure: Measure) -> (f64, f64) {
         let range = self.picture.with(|picture| {
-            let picture = picture.as_ref().ok().filter(|picture| picture.scale() == ScaleKind::Recorded(measure))?;
+            let picture =
+                picture.as_ref().ok().filter(|picture| picture.scale() == ScaleKind::Recorded(measure))?;
             picture.range()
         });
         let (lo, hi) = range.map_or((0.0, 1.0), |(lo, hi)| (f64::from(lo), f64::from(hi)));

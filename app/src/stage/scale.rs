@@ -71,7 +71,9 @@ impl Scales {
     #[must_use]
     pub fn of(self, kind: ScaleKind) -> ((f64, f64), Palette) {
         let palette = match kind {
-            ScaleKind::Difference | ScaleKind::Recorded(Measure::Change | Measure::Lag) => self.look.diverging,
+            ScaleKind::Difference | ScaleKind::Recorded(Measure::Change | Measure::Lag) => {
+                self.look.diverging
+            }
             _ => self.look.rising,
         };
         (self.limits(kind), palette.get())
@@ -183,7 +185,16 @@ fn shown_value(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> f64 {
         ScaleKind::Recorded(Measure::Lag) => return kelvin.to_degrees().round(),
         ScaleKind::Recorded(Measure::Seconds) => return (kelvin * 10.0).round() / 10.0,
         ScaleKind::Recorded(Measure::Change | Measure::Swing) => {
-            return (unit.show_difference(kelvin) * 1e4).round() / 1e4;
+            let shown = unit.show_difference(kelvin);
+            // The smaller a swing, the more of its digits count.
+            let steps = if shown.abs() < 0.1 {
+                1e4
+            } else if shown.abs() < 1.0 {
+                1e3
+            } else {
+                1e2
+            };
+            return (shown * steps).round() / steps;
         }
         _ => {}
     }

@@ -9,8 +9,8 @@ use web_sys::HtmlCanvasElement;
 
 use super::quantity_answer::{Kind, QuantityAnswer};
 use crate::store::Store;
-use crate::widgets::{Choice, DropZone};
 use crate::widgets::chart::{ChartFrame, NotDrawn, STRONG};
+use crate::widgets::{Choice, DropZone};
 use crate::wording;
 
 /// What can be fitted.
@@ -155,11 +155,7 @@ fn FitFigures(
     }
 }
 
-fn draw(
-    canvas: HtmlCanvasElement,
-    residuals: &[(f64, f64)],
-    unit: TemperatureUnit,
-) -> Result<(), NotDrawn> {
+fn draw(canvas: HtmlCanvasElement, residuals: &[(f64, f64)], unit: TemperatureUnit) -> Result<(), NotDrawn> {
     let least = residuals.iter().map(|point| point.0).fold(f64::INFINITY, f64::min);
     let most = residuals.iter().map(|point| point.0).fold(f64::NEG_INFINITY, f64::max);
     let span = residuals.iter().map(|point| point.1.abs()).fold(0.01, f64::max) * 1.2;

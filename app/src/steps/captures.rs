@@ -18,8 +18,7 @@ use crate::wording;
 const ROLES: [Role; 3] = [Role::Baseline, Role::Unit, Role::Aside];
 
 /// What a drop zone takes, in one line.
-pub const TAKES: &str =
-    "TIFF, PGM or CSV pictures with their sidecar, recordings of many frames, placement and limit tables, or an earlier result file";
+pub const TAKES: &str = "TIFF, PGM or CSV pictures with their sidecar, recordings of many frames, placement and limit tables, or an earlier result file";
 
 /// The second step.
 #[component]
@@ -52,6 +51,9 @@ pub fn CapturesStep() -> impl IntoView {
         <div class="row">
             <button data-testid="load-sample-again" on:click=move |_| store.load_sample()>
                 "Load the sample board (invented)"
+            </button>
+            <button data-testid="load-sample-recording-again" on:click=move |_| desk.load_sample()>
+                "Load the sample recording (invented)"
             </button>
             <button data-testid="start-afresh" on:click=move |_| store.start_afresh()>
                 "Start afresh"

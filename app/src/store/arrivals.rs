@@ -278,9 +278,10 @@ impl Store {
         let arrived: Vec<_> = batch.arrived.into_values().collect();
         let hashes: Vec<_> = arrived.iter().map(|arrived| arrived.hash.clone()).collect();
         let (welcomed, notices) = welcome(&base, arrived);
-        let assigned = batch.role.into_iter().flat_map(|role| {
-            hashes.iter().map(move |hash| Command::AssignRole { hash: hash.clone(), role })
-        });
+        let assigned = batch
+            .role
+            .into_iter()
+            .flat_map(|role| hashes.iter().map(move |hash| Command::AssignRole { hash: hash.clone(), role }));
         let refusals = self.history.try_update(|history| {
             history.begin_gesture();
             if batch.afresh {

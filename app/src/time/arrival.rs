@@ -10,6 +10,7 @@ use crate::compute::protocol::Sidecar;
 use crate::intake;
 use crate::notice::Notice;
 use crate::platform::files;
+use crate::sample;
 
 /// A second page is found within so many looks at a file.
 const LOOKS: usize = 4;
@@ -52,6 +53,22 @@ impl Desk {
                 self.store.take_files(rest);
             }
         });
+    }
+
+    /// Opens the invented recording that ships inside the page, in a new session; undo brings the present one back.
+    pub fn load_sample(self) {
+        let made: Result<Vec<File>, String> =
+            sample::recording().iter().map(|file| files::file_of(&file.file_name, &file.bytes)).collect();
+        match made {
+            Ok(made) => {
+                self.store.start_afresh();
+                self.take_files(made);
+            }
+            Err(message) => self.store.tell(
+                Notice::trouble("The sample recording was not opened.", "Load the page again.")
+                    .because(message),
+            ),
+        }
     }
 
     /// Opens files of one frame each, numbered in their names, as one recording.
@@ -102,9 +119,8 @@ async fn read_sidecar(file: &File) -> Option<Sidecar> {
 
 fn names_a_page(sidecar: Option<&Sidecar>) -> bool {
     let Some(sidecar) = sidecar else { return false };
-    parse_sidecar(&sidecar.file_name, &sidecar.text).is_ok_and(|(metadata, _)| {
-        metadata.page != PageChoice::First && metadata.frame_times.is_none()
-    })
+    parse_sidecar(&sidecar.file_name, &sidecar.text)
+        .is_ok_and(|(metadata, _)| metadata.page != PageChoice::First && metadata.frame_times.is_none())
 }
 
 #[cfg(test)]

@@ -76,7 +76,8 @@ impl Chosen {
     /// The curves that are shown. Reactive.
     #[must_use]
     pub fn shown(self, trends: &Trends) -> Vec<Curve> {
-        self.names.with(|names| curves(trends).into_iter().filter(|curve| names.contains(&curve.name)).collect())
+        self.names
+            .with(|names| curves(trends).into_iter().filter(|curve| names.contains(&curve.name)).collect())
     }
 
     /// Shows a curve, or no longer.

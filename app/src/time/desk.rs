@@ -7,9 +7,9 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use analysis::capture::{CaptureMetadata, FrameTimes};
+use analysis::capture::{CaptureMetadata, CornerMark, FrameTimes};
 use analysis::sequence::{PointSource, Stability, Timeline, WarmUp};
-use analysis::session::{Role, Session};
+use analysis::session::{Command, Role, Session};
 use leptos::prelude::*;
 
 use super::engine::Engine;
@@ -230,6 +230,8 @@ impl Desk {
         let (frames, name) = (opened.frames, opened.name.clone());
         self.forget();
         self.engine.update_value(|engine| engine.unsettled = true);
+        self.tell_other_pixels(&opened);
+        self.take_corners(&metadata);
         self.metadata.set(metadata);
         self.opened.set(Some(Arc::new(opened)));
         self.span.set(0..frames);
@@ -241,6 +243,35 @@ impl Desk {
         )));
         self.ask_to_show();
         self.follow_if_small();
+    }
+
+    /// Regions, read-outs and parts lie on the baseline's pixels; a recording of other pixels says so.
+    fn tell_other_pixels(self, opened: &Opened) {
+        let baseline = self.store.session().with_untracked(|session| {
+            session.with_role(Role::Baseline).next().map(|record| record.hash.clone())
+        });
+        let shape = baseline.and_then(|hash| untrack(|| self.store.shape(&hash)));
+        if let Some((rows, columns)) = shape.filter(|shape| *shape != opened.shape) {
+            self.store.tell(crate::notice::Notice::warning(
+                format!(
+                    "{} has other pixels than the known-good capture ({columns} × {rows}).",
+                    opened.name
+                ),
+                "Regions, read-outs and parts lie elsewhere in it: set that capture aside, or record as it was captured.",
+            ));
+        }
+    }
+
+    /// Known places of the board in the recording are known places of a session that has none and no baseline yet,
+    /// so that its parts lie on the picture.
+    fn take_corners(self, metadata: &CaptureMetadata) {
+        let wanted = self.store.session().with_untracked(|session| {
+            session.layout.corners.is_empty() && session.with_role(Role::Baseline).next().is_none()
+        });
+        if wanted && !metadata.corners.is_empty() {
+            let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline).collect();
+            self.store.dispatch(Command::MarkCorners { corners });
+        }
     }
 
     fn forget(self) {
@@ -271,10 +302,14 @@ impl Desk {
     /// What the picture is and when it was. Reactive.
     fn caption(self) -> String {
         let moment = |frame: usize| {
-            let time = self.time_of(frame).map_or_else(String::new, |time| format!(" at {}", crate::wording::seconds(time)));
+            let time = self
+                .time_of(frame)
+                .map_or_else(String::new, |time| format!(" at {}", crate::wording::seconds(time)));
             format!("{}{time}", frame + 1)
         };
-        let span = move || self.span.with(|span| format!("{} to {}", moment(span.start), moment(span.end.saturating_sub(1))));
+        let span = move || {
+            self.span.with(|span| format!("{} to {}", moment(span.start), moment(span.end.saturating_sub(1))))
+        };
         match self.face.get() {
             PictureKind::Frame => format!("frame {}", moment(self.frame.get())),
             PictureKind::Difference => {
@@ -290,7 +325,8 @@ impl Desk {
     /// The last frame's number, from 0.
     #[must_use]
     pub fn last(self) -> usize {
-        self.opened.with_untracked(|opened| opened.as_ref().map_or(0, |opened| opened.frames.saturating_sub(1)))
+        self.opened
+            .with_untracked(|opened| opened.as_ref().map_or(0, |opened| opened.frames.saturating_sub(1)))
     }
 
     /// Looks at a frame.
@@ -332,10 +368,8 @@ impl Desk {
                 !matches!(kind, PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
             });
         });
-        if matches!(
-            self.face.get_untracked(),
-            PictureKind::Mean | PictureKind::Least | PictureKind::Greatest
-        ) {
+        if matches!(self.face.get_untracked(), PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
+        {
             self.face.set(PictureKind::Frame);
         }
     }
@@ -346,6 +380,26 @@ impl Desk {
         let span = self.timeline.with_untracked(|timeline| Some(timeline.as_ref()?.span(from_s, to_s)));
         if let Some(span) = span.filter(|span| !span.is_empty()) {
             self.mark(span.start, span.end - 1);
+        }
+    }
+
+    /// Marks the frames from the event before the frame looked at to the next.
+    pub fn mark_between_events(self) {
+        let frame = self.frame.get_untracked();
+        let ends = self.timeline.with_untracked(|timeline| {
+            let timeline = timeline.as_ref()?;
+            let now = timeline.time(frame)?;
+            let times = || timeline.events().iter().map(|event| event.at_s);
+            let from = times().filter(|at| *at <= now).fold(f64::NEG_INFINITY, f64::max);
+            let to = times().filter(|at| *at > now).fold(f64::INFINITY, f64::min);
+            let span = timeline.span(from, to);
+            // The frame of the next event itself is no longer of this stretch.
+            let last =
+                span.clone().rev().find(|frame| timeline.time(*frame).is_some_and(|time| time < to))?;
+            Some((span.start, last))
+        });
+        if let Some((from, to)) = ends {
+            self.mark(from, to);
         }
     }
 

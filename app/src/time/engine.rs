@@ -22,6 +22,18 @@ const AHEAD: usize = 6;
 
 const FAULT_HINT: &str = "This is a fault of the page, not of your file. Open the recording again.";
 
+/// Whether a picture shows temperatures, which share one colour scale.
+const fn shows_temperatures(kind: PictureKind) -> bool {
+    matches!(
+        kind,
+        PictureKind::Frame
+            | PictureKind::Mean
+            | PictureKind::Least
+            | PictureKind::Greatest
+            | PictureKind::Steady
+    )
+}
+
 /// A request that waits for the worker to listen.
 type Waiting = (Request, Vec<Buffer>, Vec<File>);
 
@@ -193,9 +205,9 @@ impl Desk {
             self.work.set(None);
         }
         self.take_outcome(outcome, buffers, shown == Some(true));
-        let again = self.engine.try_update_value(|engine| {
-            engine.showing.is_none() && std::mem::take(&mut engine.show_again)
-        });
+        let again = self
+            .engine
+            .try_update_value(|engine| engine.showing.is_none() && std::mem::take(&mut engine.show_again));
         if again == Some(true) {
             self.ask_to_show();
         }
@@ -246,7 +258,8 @@ impl Desk {
                 let ask = self.engine.with_value(|engine| engine.locking);
                 self.lock_in.set(ask.map(|ask| {
                     let source = source.map(Into::into);
-                    LockInFound { ask, frames, typical_noise, noise_floor, detectable, source, problems }.into()
+                    LockInFound { ask, frames, typical_noise, noise_floor, detectable, source, problems }
+                        .into()
                 }));
                 self.face.set(PictureKind::Amplitude);
                 self.look.subject.set(Subject::Recording);
@@ -275,7 +288,8 @@ impl Desk {
                 self.store.tell(Notice::trouble("A picture was lost on its way.", "Ask for it again."));
                 continue;
             };
-            if *kind == PictureKind::Frame {
+            // What was worked out may lie beyond what was seen, as where a board is heading.
+            if shows_temperatures(*kind) {
                 self.recorded.seen.update(|seen| {
                     *seen = match (*seen, picture.range()) {
                         (Some(before), Some(now)) => Some((before.0.min(now.0), before.1.max(now.1))),
@@ -287,9 +301,9 @@ impl Desk {
                 pictures.insert(*kind, picture.into());
             });
         }
-        let wanted = self.engine.try_update_value(|engine| {
-            engine.look_at_when_done.take_if(|wanted| kinds.contains(wanted))
-        });
+        let wanted = self
+            .engine
+            .try_update_value(|engine| engine.look_at_when_done.take_if(|wanted| kinds.contains(wanted)));
         if let Some(Some(kind)) = wanted {
             self.face.set(kind);
         }

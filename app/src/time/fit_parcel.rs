@@ -24,13 +24,8 @@ fn finite(value: f64) -> Option<f64> {
 impl From<&WarmUp> for FitParcel {
     fn from(fit: &WarmUp) -> Self {
         let decay = |decay: &Decay| {
-            [
-                decay.rise,
-                decay.rise_uncertainty,
-                decay.time_constant_s,
-                decay.time_constant_uncertainty_s,
-            ]
-            .map(finite)
+            [decay.rise, decay.rise_uncertainty, decay.time_constant_s, decay.time_constant_uncertainty_s]
+                .map(finite)
         };
         Self {
             start_s: fit.start_s,

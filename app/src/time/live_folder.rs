@@ -88,8 +88,11 @@ pub fn LiveFolder() -> impl IntoView {
                     begin(desk, folder, watched, taken, running).await;
                 }
                 Err(message) => desk.store.tell(
-                    Notice::trouble("The folder was not opened.", "Choose another, or drop the captures here.")
-                        .because(message),
+                    Notice::trouble(
+                        "The folder was not opened.",
+                        "Choose another, or drop the captures here.",
+                    )
+                    .because(message),
                 ),
             }
         });

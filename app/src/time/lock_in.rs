@@ -190,7 +190,10 @@ fn ReferenceFields(
     let judged = move || {
         let found = estimated.get()?;
         Some(if found.standing_out < SURE {
-            format!("It hardly stands out ({} times its uncertainty): there may be no rhythm at all.", wording::number(found.standing_out, 1))
+            format!(
+                "It hardly stands out ({} times its uncertainty): there may be no rhythm at all.",
+                wording::number(found.standing_out, 1)
+            )
         } else {
             format!("It stands out {} times its uncertainty.", wording::number(found.standing_out, 0))
         })
@@ -269,7 +272,7 @@ fn Found(
             wording::number(frames_for_floor(found.typical_noise, found.noise_floor / 2.0), 0),
         ),
     ];
-    let figures = figures.map(|(name, value)| view! { <dt>{name}</dt> <dd>{value}</dd> });
+    let figures = figures.map(|(name, value)| view! { <div><dt>{name}</dt> <dd>{value}</dd></div> });
     let source = match (found.source.clone(), ellipse) {
         (Some(source), Some(ellipse)) => {
             let at = source.at;
@@ -290,7 +293,7 @@ fn Found(
         .into_any(),
     };
     view! {
-        <dl class="figures">{figures}</dl>
+        <dl class="facts">{figures}</dl>
         {source}
         <div class="row">
             <button on:click=move |_| desk.look_at(PictureKind::Amplitude)>"Picture of the swing"</button>
@@ -334,13 +337,20 @@ fn Advice() -> impl IntoView {
     let advised = move || {
         let (length, diffusivity) = length_mm.get().zip(diffusivity_mm2.get())?;
         let frequency = frequency_for_length(in_square_metres(diffusivity), length);
-        Some(format!("Switch once in {} ({} Hz).", wording::seconds(1.0 / frequency), wording::plain(frequency)))
+        Some(format!(
+            "Switch once in {} ({} Hz).",
+            wording::seconds(1.0 / frequency),
+            wording::plain(frequency)
+        ))
     };
     let seen = move || {
         let found = desk.lock_in.get()?;
         let diffusivity = diffusivity_mm2.get()?;
         let length = diffusion_length_mm(in_square_metres(diffusivity), found.ask.frequency_hz);
-        Some(format!("At the rhythm of this lock-in a swing reaches about {} mm.", wording::number(length, 1)))
+        Some(format!(
+            "At the rhythm of this lock-in a swing reaches about {} mm.",
+            wording::number(length, 1)
+        ))
     };
     view! {
         <details>

@@ -7,9 +7,9 @@ pub mod fit_parcel;
 pub mod protocol;
 pub mod series;
 
+pub mod frame_cache;
 mod recording;
 mod runs;
-pub mod frame_cache;
 pub mod worker_bench;
 
 mod arrival;

@@ -65,8 +65,12 @@ impl Playback {
         self.desk.go_to(frame);
         self.playing.set(true);
         self.run.update_value(|run| *run = run.wrapping_add(1));
-        let origin =
-            Origin { run: self.run.get_value(), clock_ms: clock::milliseconds(), time_s: self.time(frame), end };
+        let origin = Origin {
+            run: self.run.get_value(),
+            clock_ms: clock::milliseconds(),
+            time_s: self.time(frame),
+            end,
+        };
         self.tick(origin);
     }
 
@@ -83,7 +87,8 @@ impl Playback {
     fn tick(self, origin: Origin) {
         request_animation_frame(move || {
             // The page may have closed what was playing.
-            let over = self.playing.try_get_untracked() != Some(true) || self.run.try_get_value() != Some(origin.run);
+            let over = self.playing.try_get_untracked() != Some(true)
+                || self.run.try_get_value() != Some(origin.run);
             if over || self.desk.opened.with_untracked(Option::is_none) {
                 return;
             }

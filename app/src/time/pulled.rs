@@ -24,7 +24,8 @@ impl Desk {
     ) {
         let since = self.timeline.with_untracked(|timeline| timeline.as_ref()?.time(span.start));
         let start = self.timeline.with_untracked(|timeline| timeline.as_ref()?.time(0));
-        if let Some(time) = since.zip(start).and_then(|(at, start)| clock::later(&metadata.time, at - start)) {
+        if let Some(time) = since.zip(start).and_then(|(at, start)| clock::later(&metadata.time, at - start))
+        {
             metadata.time = time;
         }
         let Some(Buffer::Bytes(bytes)) = buffers.pop() else { return };

@@ -80,7 +80,8 @@ impl Recording {
             Box::new(file.map_err(|error| unreadable(error.to_string()))?)
         } else {
             let read = move |file: usize| {
-                let stream = streams.get_mut(file).ok_or_else(|| std::io::Error::other("the file is gone"))?;
+                let stream =
+                    streams.get_mut(file).ok_or_else(|| std::io::Error::other("the file is gone"))?;
                 let mut bytes = Vec::new();
                 stream.seek(SeekFrom::Start(0))?;
                 stream.read_to_end(&mut bytes)?;

@@ -164,10 +164,8 @@ impl Walk {
     fn finish(&self, taking: Taking, recording: &mut Recording) -> Ended {
         let problems = problems_told(&self.problems);
         let (rows, columns) = recording.shape();
-        let nothing = || Failure {
-            what: "No frame of this span can be read.".to_owned(),
-            hint: "Mark another span.",
-        };
+        let nothing =
+            || Failure { what: "No frame of this span can be read.".to_owned(), hint: "Mark another span." };
         match taking {
             Taking::Summary(summary) => {
                 let found = summary.pictures::<SurfaceKelvin>().ok_or_else(nothing)?;
@@ -198,11 +196,8 @@ impl Walk {
                 let maps = maps.finish().map_err(failed)?;
                 let pictures =
                     vec![PictureKind::Steady, PictureKind::SteadyUncertainty, PictureKind::TimeConstant];
-                let buffers = vec![
-                    numbers(maps.steady),
-                    numbers(maps.steady_uncertainty),
-                    numbers(maps.time_constant),
-                ];
+                let buffers =
+                    vec![numbers(maps.steady), numbers(maps.steady_uncertainty), numbers(maps.time_constant)];
                 Ok((Outcome::Pictures { rows, columns, pictures, problems }, buffers))
             }
             Taking::Swing(lock_in) => locked_in(lock_in, (rows, columns), problems),
@@ -210,7 +205,11 @@ impl Walk {
     }
 }
 
-fn locked_in(lock_in: LockIn<SurfaceKelvin>, (rows, columns): (usize, usize), problems: Vec<String>) -> Ended {
+fn locked_in(
+    lock_in: LockIn<SurfaceKelvin>,
+    (rows, columns): (usize, usize),
+    problems: Vec<String>,
+) -> Ended {
     let maps = lock_in.finish().map_err(failed)?;
     let fundamental = maps.harmonics.first().ok_or_else(|| failed("there is no fundamental"))?;
     let noise_floor = fundamental.noise_floor(maps.typical_noise);
@@ -277,7 +276,8 @@ impl Following {
         span: Range<usize>,
         problems: Vec<String>,
     ) -> (Outcome, Vec<Buffer>) {
-        let mut buffers: Vec<Buffer> = self.series.columns().map(|column| Buffer::Numbers(column.to_vec())).collect();
+        let mut buffers: Vec<Buffer> =
+            self.series.columns().map(|column| Buffer::Numbers(column.to_vec())).collect();
         buffers.extend(self.hottest.map(Buffer::Numbers));
         let (names, parts) = self.places.into_iter().map(|place| (place.name, place.is_part)).unzip();
         recording.keep_series(self.series);
@@ -311,7 +311,7 @@ fn fitted(
     span: &Range<usize>,
 ) -> Result<WarmUp, String> {
     let series = series.ok_or_else(|| "Follow the places over time first.".to_owned())?;
-    let (times, values) = series.of(place, reading, span).ok_or_else(|| "there is no such place".to_owned())?;
+    let (times, values) =
+        series.of(place, reading, span).ok_or_else(|| "there is no such place".to_owned())?;
     fit_warm_up(&times, &values).map_err(|error| error.to_string())
 }
-

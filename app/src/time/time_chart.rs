@@ -29,7 +29,8 @@ pub struct Drawing {
 
 impl Drawing {
     fn frame(&self) -> Option<ChartFrame<'_>> {
-        let curves = self.curves.iter().chain(&self.guides).flat_map(|(_, points)| points.iter().map(|p| p.1));
+        let curves =
+            self.curves.iter().chain(&self.guides).flat_map(|(_, points)| points.iter().map(|p| p.1));
         let all = curves.chain(self.levels.iter().copied());
         let (lo, hi) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
         let (from, to) = self.across;

@@ -108,7 +108,8 @@ fn Track() -> impl IntoView {
 
 /// What an event was, with what it changed of the supply.
 fn event_words(event: &BenchEvent) -> String {
-    let part = |value: Option<f64>, unit: &str| value.map(|value| format!("{} {unit}", wording::plain(value)));
+    let part =
+        |value: Option<f64>, unit: &str| value.map(|value| format!("{} {unit}", wording::plain(value)));
     let supply = [part(event.voltage, "V"), part(event.current, "A"), part(event.frequency, "Hz")];
     let supply: Vec<String> = supply.into_iter().flatten().collect();
     if supply.is_empty() { event.name.clone() } else { format!("{} ({})", event.name, supply.join(", ")) }
@@ -195,7 +196,8 @@ fn Faces() -> impl IntoView {
     let desk = expect_context::<Desk>();
     let there = Memo::new(move |_| {
         let worked_out = desk.pictures.with(|pictures| WORKED_OUT.map(|kind| pictures.contains_key(&kind)));
-        let worked_out = WORKED_OUT.into_iter().zip(worked_out).filter(|(_, there)| *there).map(|(kind, _)| kind);
+        let worked_out =
+            WORKED_OUT.into_iter().zip(worked_out).filter(|(_, there)| *there).map(|(kind, _)| kind);
         ALWAYS.into_iter().chain(worked_out).collect::<Vec<_>>()
     });
     let picker = move || {
@@ -287,12 +289,14 @@ fn PullMenu() -> impl IntoView {
             menu.set_open(false);
         }
     };
-    let buttons = [(Role::Unit, "As the unit under test", "pull-unit"),
+    let buttons = [
+        (Role::Unit, "As the unit under test", "pull-unit"),
         (Role::Baseline, "As a known-good board", "pull-baseline"),
-        (Role::Aside, "Set aside", "pull-aside")]
-        .map(|(role, words, testid)| {
-            view! { <button data-testid=testid on:click=move |_| pull(role)>{words}</button> }
-        });
+        (Role::Aside, "Set aside", "pull-aside"),
+    ]
+    .map(|(role, words, testid)| {
+        view! { <button data-testid=testid on:click=move |_| pull(role)>{words}</button> }
+    });
     let keys = move |event: web_sys::KeyboardEvent| {
         if event.key() == "Escape"
             && let Some(menu) = menu.get_untracked()

@@ -94,7 +94,9 @@ fn Curves() -> impl IntoView {
     });
     let drawing = Signal::derive(move || {
         let unit = unit.get();
-        desk.trends.with(|trends| trends.as_ref().map(|t| drawing(desk, chosen, t, &shown.get(), unit))).unwrap_or_default()
+        desk.trends
+            .with(|trends| trends.as_ref().map(|t| drawing(desk, chosen, t, &shown.get(), unit)))
+            .unwrap_or_default()
     });
     let caption = Signal::derive(move || {
         let what = shown.with(Vec::len);
@@ -148,7 +150,8 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
     let fitted = |curve: &Curve| {
         let fit = desk.fits.with(|fits| fits.get(&curve.series(chosen.reading.get()))?.clone().ok())?;
         let step = (across.1 - across.0) / f64::from(GUIDE_POINTS);
-        let points = (0..=GUIDE_POINTS).map(|n| across.0 + f64::from(n) * step).filter(|time| *time >= fit.start_s);
+        let points =
+            (0..=GUIDE_POINTS).map(|n| across.0 + f64::from(n) * step).filter(|time| *time >= fit.start_s);
         Some(points.map(|time| (time, unit.show(fit.at(time)))).collect())
     };
     Drawing {
@@ -260,9 +263,8 @@ fn TableOfMoments(
             let cells = row.iter().map(|cell| view! { <td>{cell.clone()}</td> }).collect::<Vec<_>>();
             view! { <tr>{cells}</tr> }
         });
-        let told = (every > 1).then(|| {
-            format!("Every {every}th of {} frames; the file has all.", table.rows.len())
-        });
+        let told =
+            (every > 1).then(|| format!("Every {every}th of {} frames; the file has all.", table.rows.len()));
         Some(view! {
             <div class="table-wrap">
                 <table class="table" data-testid="trend-table">

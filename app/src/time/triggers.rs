@@ -22,7 +22,8 @@ enum Kind {
     At,
 }
 
-const KINDS: [(Kind, &str); 3] = [(Kind::Above, "rises above"), (Kind::Below, "falls below"), (Kind::At, "at a time")];
+const KINDS: [(Kind, &str); 3] =
+    [(Kind::Above, "rises above"), (Kind::Below, "falls below"), (Kind::At, "at a time")];
 
 /// A trigger as it is being stated. Temperatures are kelvin.
 #[derive(Debug, Clone, Copy)]
@@ -115,13 +116,14 @@ fn Statement(
         stated.threshold.set(typed.map(|shown| unit.get_untracked().read(shown)));
         None
     };
-    let not_negative = |signal: RwSignal<f64>, size: f64, typed: Option<f64>| match typed.filter(|v| *v >= 0.0) {
-        Some(value) => {
-            signal.set(value / size);
-            None
-        }
-        None => Some("must not be below zero".to_owned()),
-    };
+    let not_negative =
+        |signal: RwSignal<f64>, size: f64, typed: Option<f64>| match typed.filter(|v| *v >= 0.0) {
+            Some(value) => {
+                signal.set(value / size);
+                None
+            }
+            None => Some("must not be below zero".to_owned()),
+        };
     let set_time = move |typed: Option<f64>| {
         stated.at_s.set(typed);
         None

@@ -36,6 +36,7 @@ pub fn WarmUpPanel() -> impl IntoView {
                 <p class="remark">
                     "For the curves shown above, over the marked span. A place is steady once it changes more slowly than you state, for as long as you state."
                 </p>
+                <EventsWithin />
                 <Criterion margin=margin unit=unit />
                 <div class="row">
                     <button class="primary" data-testid="fit-warm-ups" disabled=busy on:click=fit>
@@ -48,6 +49,39 @@ pub fn WarmUpPanel() -> impl IntoView {
                 <WarmUpTable shown=shown margin=margin unit=unit />
             </div>
         </details>
+    }
+}
+
+/// A fit across an event is none: what happened within the span is named, with the way out.
+#[component]
+fn EventsWithin() -> impl IntoView {
+    let desk = expect_context::<Desk>();
+    let within = Memo::new(move |_| {
+        let span = desk.span.get();
+        let ends = desk.time_of(span.start).zip(desk.time_of(span.end.saturating_sub(1)));
+        desk.timeline
+            .with(|timeline| {
+                let ((from, to), timeline) = ends.zip(timeline.as_ref())?;
+                let events = timeline.events().iter().filter(|event| from < event.at_s && event.at_s < to);
+                Some(events.map(|event| (event.name.clone(), event.at_s)).collect::<Vec<_>>())
+            })
+            .unwrap_or_default()
+    });
+    let words = move || {
+        within.with(|within| {
+            let named = within.iter().map(|(name, at_s)| format!("“{name}” at {}", wording::seconds(*at_s)));
+            format!(
+                "Within the span: {}. A warm-up runs from one event to the next.",
+                named.collect::<Vec<_>>().join(", ")
+            )
+        })
+    };
+    let none = move || within.with(Vec::is_empty);
+    view! {
+        <div class="row" hidden=none data-testid="events-within">
+            <span class="remark">{words}</span>
+            <button on:click=move |_| desk.mark_between_events()>"Mark from event to event around this frame"</button>
+        </div>
     }
 }
 
@@ -128,9 +162,8 @@ fn WarmUpTable(
         let span = desk.span.get();
         let row = |curve: Curve| {
             let series = curve.series(reading);
-            let standing = desk.trends.with(|trends| {
-                Some(Standing::of(trends.as_ref()?, series, &span, stability))
-            });
+            let standing =
+                desk.trends.with(|trends| Some(Standing::of(trends.as_ref()?, series, &span, stability)));
             let fit = desk.fits.with(|fits| fits.get(&series).cloned());
             row(&curve, standing.as_ref(), fit, margin, unit)
         };
@@ -173,7 +206,8 @@ impl Standing {
         stability: Stability,
     ) -> Self {
         let (times, values) = trends.series.of(place, reading, span).unwrap_or_default();
-        let (first_s, end_s) = (times.first().copied().unwrap_or(f64::NAN), times.last().copied().unwrap_or(f64::NAN));
+        let (first_s, end_s) =
+            (times.first().copied().unwrap_or(f64::NAN), times.last().copied().unwrap_or(f64::NAN));
         let window = stability.over_min * 60.0;
         // The rate at the end is taken over what lies before it, as the criterion does.
         let rates = rate_of_change(&times, &values, window);
@@ -198,9 +232,8 @@ fn row(
 ) -> impl IntoView + use<> {
     let dash = || "–".to_owned();
     let last = standing.map_or_else(dash, |standing| wording::temperature(unit, standing.last));
-    let rate = standing.map_or_else(dash, |standing| {
-        format!("{}/min", wording::difference(unit, standing.rate_k_per_min))
-    });
+    let rate = standing
+        .map_or_else(dash, |standing| format!("{}/min", wording::difference(unit, standing.rate_k_per_min)));
     let since = standing.map_or_else(dash, |standing| match standing.steady_since {
         Some(since) => wording::seconds(since),
         None if standing.too_short => "span too short to tell".to_owned(),

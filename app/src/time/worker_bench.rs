@@ -192,7 +192,6 @@ impl SequenceBench {
     }
 }
 
-
 fn done(id: AskId, ended: Result<(Outcome, Vec<Buffer>), Failure>) -> Message {
     let (outcome, buffers) = ended.unwrap_or_else(|Failure { what, hint }| {
         (Outcome::Failed { what, hint: hint.to_owned() }, Vec::new())
@@ -270,7 +269,10 @@ mod tests {
         let (_, mut difference) = ask(&mut bench, show(Wanted::Difference { frame: 6, less: 2 }), vec![]);
         assert!((first_pixel(difference.remove(0)) - 4.0).abs() < 0.02);
         let (outcome, mut pictures) = ask(&mut bench, Ask::Summarize { span: 1..4 }, vec![]);
-        assert!(matches!(outcome, Outcome::Pictures { ref pictures, .. } if pictures.len() == 3), "{outcome:?}");
+        assert!(
+            matches!(outcome, Outcome::Pictures { ref pictures, .. } if pictures.len() == 3),
+            "{outcome:?}"
+        );
         let means: Vec<f32> = pictures.drain(..).map(first_pixel).collect();
         for (found, expected) in means.into_iter().zip([305.15, 304.15, 306.15]) {
             assert!((found - expected).abs() < 0.02, "{found} for {expected}");
@@ -311,7 +313,10 @@ mod tests {
         let open = Ask::Open { names: vec!["cut.pgm".to_owned()], sidecar: None };
         ask(&mut bench, open, vec![Box::new(Cursor::new(bytes))]);
         let (outcome, _) = ask(&mut bench, Ask::Follow { span: 0..4 }, vec![]);
-        assert!(matches!(&outcome, Outcome::Failed { what, .. } if what.contains("frame interval")), "{outcome:?}");
+        assert!(
+            matches!(&outcome, Outcome::Failed { what, .. } if what.contains("frame interval")),
+            "{outcome:?}"
+        );
         let (outcome, _) = ask(&mut bench, Ask::Pull { span: 0..4 }, vec![]);
         assert!(
             matches!(&outcome, Outcome::Pulled { problems, .. } if problems[0].starts_with("frame 4: ")),
@@ -324,7 +329,10 @@ mod tests {
         let open = Ask::Open { names: vec!["notes.tiff".to_owned()], sidecar: None };
         let stream: Box<dyn Stream> = Box::new(Cursor::new(b"PK\x03\x04".to_vec()));
         let (outcome, _) = ask(&mut SequenceBench::default(), open, vec![stream]);
-        assert!(matches!(&outcome, Outcome::Failed { what, .. } if what.contains("notes.tiff")), "{outcome:?}");
+        assert!(
+            matches!(&outcome, Outcome::Failed { what, .. } if what.contains("notes.tiff")),
+            "{outcome:?}"
+        );
     }
 
     #[test]
@@ -333,9 +341,9 @@ mod tests {
         let follow = Request { id: 7, ask: Ask::Follow { span: 0..5 } };
         assert!(bench.take(follow, Vec::new(), Vec::new()).is_empty());
         let told = bench.take(Request { id: 8, ask: Ask::Stop }, Vec::new(), Vec::new());
-        let stopped = told.iter().any(|(told, _)| {
-            matches!(told, Told::Done { id: 7, outcome } if **outcome == Outcome::Stopped)
-        });
+        let stopped = told
+            .iter()
+            .any(|(told, _)| matches!(told, Told::Done { id: 7, outcome } if **outcome == Outcome::Stopped));
         assert!(stopped && !bench.has_work());
     }
 }

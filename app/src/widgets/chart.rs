@@ -128,8 +128,13 @@ mod tests {
 
     #[test]
     fn a_place_on_the_chart_is_found_again() {
-        let frame =
-            ChartFrame { across: 2.0..12.0, up: 0.0..1.0, across_words: "s", up_words: Some("K"), digits: [0, 0] };
+        let frame = ChartFrame {
+            across: 2.0..12.0,
+            up: 0.0..1.0,
+            across_words: "s",
+            up_words: Some("K"),
+            digits: [0, 0],
+        };
         let share = frame.share_of(7.0, 800.0);
         assert!((frame.across_at(share, 800.0) - 7.0).abs() < 1e-9);
         assert!((frame.across_at(0.0, 800.0) - 2.0).abs() < 1e-12);

@@ -54,7 +54,9 @@ fn SourceEllipse() -> impl IntoView {
         let [x, y, major, minor, angle] =
             recorded.ellipse.get().filter(|_| look.subject.get() == Subject::Recording)?;
         let turn = format!("translate({x:.3} {y:.3}) rotate({:.2})", angle.to_degrees());
-        Some(view! { <ellipse class="ellipse" rx=format!("{major:.3}") ry=format!("{minor:.3}") transform=turn /> })
+        Some(
+            view! { <ellipse class="ellipse" rx=format!("{major:.3}") ry=format!("{minor:.3}") transform=turn /> },
+        )
     }
 }
 
