@@ -42,6 +42,15 @@ pub fn CapturesStep() -> impl IntoView {
         </For>
         <RecordingItem />
         <LiveFolder />
+        <details class="block">
+            <summary>"A recording in numbered files of one frame each"</summary>
+            <DropZone
+                title="Drop all its files together, or choose them"
+                remark="TIFF or PGM with a number in each name, and one sidecar for all; a number that is missing is a dropped frame"
+                testid="numbered-files"
+                take=move |files| desk.open_numbered(files)
+            />
+        </details>
         {move || store.placement_question().get().map(|question| view! { <PlacementUnitForm question=question /> })}
         <ul class="items" data-testid="captures">
             <For each=move || hashes.get() key=Clone::clone let:hash>
