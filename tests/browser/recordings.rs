@@ -8,7 +8,11 @@ use crate::bench::Bench;
 const PRINT_OF_PICTURE: &str = "
     const canvas = document.querySelector('canvas[data-testid=picture]');
     if (!canvas || canvas.width < 2) return '';
-    return Array.from(canvas.getContext('2d').getImageData(0, canvas.height >> 1, canvas.width, 1).data).join();";
+    const copy = document.createElement('canvas');
+    [copy.width, copy.height] = [canvas.width, canvas.height];
+    const context = copy.getContext('2d', {willReadFrequently: true});
+    context.drawImage(canvas, 0, 0);
+    return Array.from(context.getImageData(0, copy.height >> 1, copy.width, 1).data).join();";
 
 impl Bench {
     /// What is painted on the stage right now.
@@ -38,7 +42,8 @@ impl Bench {
 #[tokio::test]
 async fn a_recording_is_opened_looked_through_followed_and_a_frame_becomes_the_unit() {
     let bench = Bench::open().await;
-    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-captures");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("tests/ lies in the repository");
+    let samples = root.join("sample-captures");
     let files = ["warm-up.tiff", "warm-up.tiff.json", "placement.csv"].map(|name| samples.join(name));
     let files: Vec<&Path> = files.iter().map(AsRef::as_ref).collect();
     bench.choose_files("[data-testid=files]", &files).await;
