@@ -65,6 +65,9 @@ async fn a_recording_is_opened_looked_through_followed_and_a_frame_becomes_the_u
     assert!(legend.contains("Hottest pixel") && legend.contains("°C"), "{legend}");
     bench.press("[data-testid=trend-csv]").await;
     let table = std::fs::read_to_string(bench.downloaded(".csv").await).expect("a table is text");
+    bench.press("[data-testid=trend-xlsx]").await;
+    let workbook = std::fs::read(bench.downloaded(".xlsx").await).expect("a workbook");
+    assert!(workbook.starts_with(b"PK"), "Office Open XML is a ZIP archive (ECMA-376)");
     assert_eq!(table.lines().count(), 49, "headings and one line a frame");
     assert!(table.starts_with("frame,time (s),Hottest pixel (°C)"), "{}", &table[..60]);
     assert!(table.lines().nth(2).is_some_and(|line| line.starts_with("2,15,")));

@@ -38,17 +38,6 @@ fn write(headings: Vec<String>, rows: impl Iterator<Item = Vec<String>>) -> Resu
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-/// Any table of columns that a person chose: headings with their units, and rows of numbers.
-///
-/// # Errors
-/// [`ResultError::Table`] when the table cannot be written.
-pub fn chosen_columns_csv(
-    headings: &[String],
-    rows: impl Iterator<Item = Vec<String>>,
-) -> Result<String, ResultError> {
-    write(headings.iter().map(|heading| text(heading)).collect(), rows)
-}
-
 /// The findings, most significant first.
 ///
 /// # Errors

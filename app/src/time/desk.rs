@@ -29,8 +29,10 @@ const FOLLOWED_AT_ONCE: usize = 40_000_000;
 pub struct Opened {
     /// The name people know it by.
     pub name: String,
-    /// How many frames it has.
+    /// How many frames it has, as far as they were found.
     pub frames: usize,
+    /// Whether all were found.
+    pub complete: bool,
     /// Rows and columns.
     pub shape: (usize, usize),
     /// The least and greatest number in its first frame, as the file holds them.
@@ -227,7 +229,7 @@ impl Desk {
 
     /// A recording was opened.
     pub(super) fn take_opened(self, opened: Opened, metadata: CaptureMetadata) {
-        let (frames, name) = (opened.frames, opened.name.clone());
+        let frames = opened.frames;
         self.forget();
         self.engine.update_value(|engine| engine.unsettled = true);
         self.tell_other_pixels(&opened);
@@ -237,11 +239,18 @@ impl Desk {
         self.span.set(0..frames);
         self.look.arrangement.set(Arrangement::Single);
         self.look.subject.set(Subject::Recording);
-        self.store.tell(crate::notice::Notice::information(format!(
-            "{name} was opened as a recording of {}.",
-            crate::wording::count(frames, "frame")
-        )));
         self.ask_to_show();
+        self.follow_if_small();
+    }
+
+    /// More frames of the recording were found.
+    pub(super) fn take_more(self, frames: usize, complete: bool) {
+        let Some(before) = self.opened.get_untracked() else { return };
+        let all_marked = self.span.with_untracked(|span| *span == (0..before.frames));
+        self.opened.set(Some(Arc::new(Opened { frames, complete, ..Opened::clone(&before) })));
+        if all_marked {
+            self.span.set(0..frames);
+        }
         self.follow_if_small();
     }
 
@@ -425,10 +434,12 @@ impl Desk {
 
     fn follow_if_small(self) {
         let known = self.metadata.with_untracked(|m| m.quantity.is_some() && m.frame_times.is_some());
+        let complete =
+            self.opened.with_untracked(|opened| opened.as_ref().is_some_and(|opened| opened.complete));
         let pixels = self.opened.with_untracked(|opened| {
             opened.as_ref().map_or(0, |opened| opened.frames.saturating_mul(opened.shape.0 * opened.shape.1))
         });
-        if known && pixels > 0 && pixels <= FOLLOWED_AT_ONCE {
+        if known && complete && pixels > 0 && pixels <= FOLLOWED_AT_ONCE {
             self.follow();
         }
     }

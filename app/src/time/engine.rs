@@ -184,6 +184,10 @@ impl Desk {
                     self.work.set(Some(Work { what, done, of }));
                 }
             }
+            Told::Grown { frames, complete, warnings } => {
+                self.tell_of_recording(warnings);
+                self.take_more(frames, complete);
+            }
             Told::Done { id, outcome } => self.on_done(id, *outcome, buffers),
             Told::Panicked { message } => {
                 // Not within the dying worker's own call.
@@ -215,11 +219,11 @@ impl Desk {
 
     fn take_outcome(self, outcome: Outcome, mut buffers: Vec<Buffer>, shown: bool) {
         match outcome {
-            Outcome::Opened { name, frames, rows, columns, raw_range, metadata, warnings, .. } => {
-                for warning in warnings {
-                    self.store.tell(Notice::warning(warning, "The rest of the recording is used."));
-                }
-                let opened = Opened { name, frames, shape: (rows, columns), raw_range };
+            Outcome::Opened {
+                name, frames, complete, rows, columns, raw_range, metadata, warnings, ..
+            } => {
+                self.tell_of_recording(warnings);
+                let opened = Opened { name, frames, complete, shape: (rows, columns), raw_range };
                 self.take_opened(opened, *metadata);
             }
             Outcome::Settled => {}
@@ -272,6 +276,12 @@ impl Desk {
                 self.trouble.set(Some(told.trim().to_owned()));
             }
             Outcome::Failed { what, hint } => self.store.tell(Notice::trouble(what, hint)),
+        }
+    }
+
+    fn tell_of_recording(self, warnings: Vec<String>) {
+        for warning in warnings {
+            self.store.tell(Notice::warning(warning, "The rest of the recording is used."));
         }
     }
 

@@ -90,6 +90,8 @@ pub enum Told {
     Ready,
     /// A run over frames goes on.
     Progress { id: AskId, done: usize, of: usize },
+    /// More frames were found.
+    Grown { frames: usize, complete: bool, warnings: Vec<String> },
     /// A question is answered.
     Done { id: AskId, outcome: Box<Outcome> },
     /// The worker met a fault of ours and must not be used again.
@@ -105,7 +107,9 @@ pub enum Outcome {
     Opened {
         /// The name people know it by.
         name: String,
+        /// So many were found; there are more unless it is `complete`.
         frames: usize,
+        complete: bool,
         rows: usize,
         columns: usize,
         raw_range: Option<(f32, f32)>,

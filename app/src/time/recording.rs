@@ -3,7 +3,7 @@
 use std::io::{Read, Seek, SeekFrom};
 use std::sync::Arc;
 
-use analysis::capture::{CaptureMetadata, SampleKind, complete_meaning};
+use analysis::capture::{CaptureMetadata, ReadError, SampleKind, complete_meaning};
 use analysis::frame::{Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
 use analysis::recorded_frame::{FrameCorrection, NotCorrectable, frame_difference};
 use analysis::sequence::{FrameFile, FrameProblem, FrameSeries, FrameSource, Timeline};
@@ -15,6 +15,8 @@ use super::worker_bench::{CACHE, Stream};
 
 /// This many frames at the beginning may be damaged before a recording counts as unreadable.
 const TRIED: usize = 20;
+/// So many frames are looked for between two looks at what the page wants.
+const FOUND_AT_ONCE: usize = 256;
 /// More pauses than this are counted, not listed.
 const LISTED: usize = 3;
 
@@ -41,10 +43,34 @@ impl From<NotCorrectable> for Failure {
     }
 }
 
+/// Where the frames come from.
+enum Source {
+    /// One file; its frames are found bit by bit.
+    File { file: Box<FrameFile<Box<dyn Stream>>>, complete: bool },
+    /// Numbered files.
+    Series(Box<dyn FrameSource>),
+}
+
+impl Source {
+    fn frames(&self) -> &dyn FrameSource {
+        match self {
+            Self::File { file, .. } => file.as_ref(),
+            Self::Series(series) => series.as_ref(),
+        }
+    }
+
+    fn frames_mut(&mut self) -> &mut dyn FrameSource {
+        match self {
+            Self::File { file, .. } => file.as_mut(),
+            Self::Series(series) => series.as_mut(),
+        }
+    }
+}
+
 /// An open recording.
 pub(super) struct Recording {
     name: String,
-    source: Box<dyn FrameSource>,
+    source: Source,
     /// A frame that can be read, from which on stuck pixels are known.
     first: Frame<RawNumber>,
     metadata: CaptureMetadata,
@@ -58,7 +84,7 @@ pub(super) struct Recording {
 
 impl std::fmt::Debug for Recording {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "Recording({}, {} frames)", self.name, self.source.count())
+        write!(f, "Recording({}, {} frames)", self.name, self.count())
     }
 }
 
@@ -75,9 +101,11 @@ impl Recording {
         };
         let unreadable =
             |what: String| Failure { what, hint: "Copy the recording again, or export it anew." };
-        let mut source: Box<dyn FrameSource> = if streams.len() == 1 {
-            let file = FrameFile::open(&name, streams.remove(0));
-            Box::new(file.map_err(|error| unreadable(error.to_string()))?)
+        let told = |error: ReadError| unreadable(error.to_string());
+        let mut source = if streams.len() == 1 {
+            let mut file = FrameFile::begin(&name, streams.remove(0)).map_err(told)?;
+            let complete = !file.find_more(FOUND_AT_ONCE).map_err(told)?;
+            Source::File { file: Box::new(file), complete }
         } else {
             let read = move |file: usize| {
                 let stream =
@@ -87,11 +115,11 @@ impl Recording {
                 stream.read_to_end(&mut bytes)?;
                 Ok(bytes)
             };
-            let series = FrameSeries::new(names, read);
-            Box::new(series.map_err(|error| unreadable(error.to_string()))?)
+            Source::Series(Box::new(FrameSeries::new(names, read).map_err(told)?))
         };
         let mut problem = None;
-        let first = (0..source.count().min(TRIED)).find_map(|frame| match source.read(frame) {
+        let frames = source.frames_mut();
+        let first = (0..frames.count().min(TRIED)).find_map(|frame| match frames.read(frame) {
             Ok(pixels) => Some(pixels),
             Err(met) => {
                 problem.get_or_insert(met);
@@ -102,7 +130,7 @@ impl Recording {
             let why = problem.map_or_else(String::new, |problem| problem.to_string());
             unreadable(format!("{name}: none of its first frames can be read. {why}"))
         })?;
-        complete_meaning(&mut metadata, source.samples().unwrap_or(SampleKind::Integer));
+        complete_meaning(&mut metadata, source.frames().samples().unwrap_or(SampleKind::Integer));
         Ok(Self {
             name,
             source,
@@ -129,7 +157,30 @@ impl Recording {
     }
 
     pub(super) fn count(&self) -> usize {
-        self.source.count()
+        self.source.frames().count()
+    }
+
+    /// Whether all frames have been found.
+    pub(super) const fn is_complete(&self) -> bool {
+        match &self.source {
+            Source::File { complete, .. } => *complete,
+            Source::Series(_) => true,
+        }
+    }
+
+    /// Looks for some more frames. A file that holds too many ends there, which is told.
+    pub(super) fn find_more(&mut self) -> Option<String> {
+        let Source::File { file, complete } = &mut self.source else { return None };
+        match file.find_more(FOUND_AT_ONCE) {
+            Ok(more) => {
+                *complete = !more;
+                None
+            }
+            Err(error) => {
+                *complete = true;
+                Some(error.to_string())
+            }
+        }
     }
 
     pub(super) fn shape(&self) -> (usize, usize) {
@@ -141,16 +192,17 @@ impl Recording {
     }
 
     pub(super) fn samples(&self) -> Option<SampleKind> {
-        self.source.samples()
+        self.source.frames().samples()
     }
 
     pub(super) fn source(&mut self) -> &mut dyn FrameSource {
-        self.source.as_mut()
+        self.source.frames_mut()
     }
 
     /// What a person should know of the recording as a whole.
     pub(super) fn warnings(&self) -> Vec<String> {
-        let mut warnings: Vec<String> = self.source.lost().map(ToString::to_string).into_iter().collect();
+        let mut warnings: Vec<String> =
+            self.source.frames().lost().map(ToString::to_string).into_iter().collect();
         let Some(timeline) = self.timeline() else { return warnings };
         if timeline.count() < self.count() {
             let untimed = self.count() - timeline.count();
@@ -216,7 +268,7 @@ impl Recording {
         if let Some(known) = self.cache.get(frame) {
             return Ok(known);
         }
-        let raw = self.source.read(frame)?;
+        let raw = self.source.frames_mut().read(frame)?;
         let surface = Arc::new(self.corrected(&raw)?);
         self.cache.keep(frame, Arc::clone(&surface));
         Ok(surface)

@@ -1,12 +1,13 @@
 //! Places over time: one chart with its legend, a table of chosen columns, and the file.
 
+use analysis::sequence::TableCell;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 use plotters::style::RGBColor;
 
 use super::curves::{Chosen, Curve, curves, curves_at_first, line_of, thinned};
 use super::desk::{Desk, Trends};
-use super::export;
+use super::export::{self, FileKind};
 use super::protocol::Reading;
 use super::time_chart::{Drawing, TimeChart};
 use crate::store::Store;
@@ -62,7 +63,10 @@ fn FollowRow() -> impl IntoView {
     let desk = expect_context::<Desk>();
     let there = move || desk.trends.with(Option::is_some);
     let blocked = move || {
-        desk.timeline.with(Option::is_none) || desk.metadata.with(|metadata| metadata.quantity.is_none())
+        let growing = desk.opened.with(|opened| opened.as_ref().is_some_and(|opened| !opened.complete));
+        growing
+            || desk.timeline.with(Option::is_none)
+            || desk.metadata.with(|metadata| metadata.quantity.is_none())
     };
     let words = move || match (there(), desk.out_of_date.get()) {
         (false, _) => "The read-outs, the parts in view, and the hottest and coldest pixel, in every frame.",
@@ -105,14 +109,14 @@ fn Curves() -> impl IntoView {
             wording::count(what, "curve")
         )
     });
-    let saved = move |_| {
+    let save = move |kind| {
         let made = untrack(|| {
             desk.trends.with(|trends| {
                 trends.as_ref().map(|trends| export::table(desk, chosen, trends, &shown.get(), unit.get()))
             })
         });
         if let Some(table) = made {
-            export::save_csv(desk, &table);
+            export::save(desk, &table, kind);
         }
     };
     view! {
@@ -128,7 +132,8 @@ fn Curves() -> impl IntoView {
                 choose=move |reading| chosen.reading.set(reading)
             />
             <Tick label="Only the marked span" on=chosen.only_span set=move |on| chosen.only_span.set(on) />
-            <button data-testid="trend-csv" on:click=saved>"Save as CSV"</button>
+            <button data-testid="trend-csv" on:click=move |_| save(FileKind::Csv)>"Save as CSV"</button>
+            <button data-testid="trend-xlsx" on:click=move |_| save(FileKind::Workbook)>"Save as a workbook"</button>
         </div>
         <PlacesToShow />
         <TableOfMoments shown=shown unit=unit />
@@ -257,19 +262,20 @@ fn TableOfMoments(
         let table = desk.trends.with(|trends| {
             trends.as_ref().map(|trends| export::table(desk, chosen, trends, &shown.get(), unit.get()))
         })?;
-        let every = table.rows.len().div_ceil(ROWS).max(1);
-        let head = table.headings.iter().map(|heading| view! { <th scope="col">{heading.clone()}</th> });
-        let rows = table.rows.iter().step_by(every).map(|row| {
-            let cells = row.iter().map(|cell| view! { <td>{cell.clone()}</td> }).collect::<Vec<_>>();
+        let rows = table.frames.len();
+        let every = rows.div_ceil(ROWS).max(1);
+        let head = table.headings().into_iter().map(|heading| view! { <th scope="col">{heading}</th> });
+        let lines = table.rows().step_by(every).map(|row| {
+            let cells = row.into_iter().map(|cell| view! { <td>{cell_words(cell)}</td> }).collect::<Vec<_>>();
             view! { <tr>{cells}</tr> }
         });
-        let told =
-            (every > 1).then(|| format!("Every {every}th of {} frames; the file has all.", table.rows.len()));
+        let lines: Vec<_> = lines.collect();
+        let told = (every > 1).then(|| format!("Every {every}th of {rows} frames; the file has all."));
         Some(view! {
             <div class="table-wrap">
                 <table class="table" data-testid="trend-table">
                     <thead><tr>{head.collect::<Vec<_>>()}</tr></thead>
-                    <tbody>{rows.collect::<Vec<_>>()}</tbody>
+                    <tbody>{lines}</tbody>
                 </table>
             </div>
             <p class="remark">{told}</p>
@@ -284,5 +290,13 @@ fn TableOfMoments(
             <summary class="remark">"Table"</summary>
             {table}
         </details>
+    }
+}
+
+fn cell_words(cell: TableCell) -> String {
+    match cell {
+        TableCell::Empty => String::new(),
+        TableCell::Number { value, shown } => wording::number(value, usize::from(shown)),
+        TableCell::Text(text) => text,
     }
 }

@@ -86,13 +86,19 @@ impl SequenceBench {
     /// Whether [`work`](Self::work) has something to do.
     #[must_use]
     pub fn has_work(&self) -> bool {
-        self.recording.is_some() && !(self.runs.is_empty() && self.ahead.is_empty())
+        let growing = self.recording.as_ref().is_some_and(|recording| !recording.is_complete());
+        growing || self.recording.is_some() && !(self.runs.is_empty() && self.ahead.is_empty())
     }
 
     /// Goes on with what is to be done while `there_is_time`, at least by one frame.
     pub fn work(&mut self, there_is_time: &dyn Fn() -> bool) -> Vec<Message> {
         let Some(recording) = &mut self.recording else { return Vec::new() };
         let mut told = Vec::new();
+        if !recording.is_complete() {
+            // Runs wait until it is known how far they go.
+            told.push(grown(recording));
+            return told;
+        }
         loop {
             if let Some((id, run)) = self.runs.front_mut() {
                 if let Some(ended) = run.step(recording) {
@@ -141,11 +147,15 @@ impl SequenceBench {
             }
         }
         let recording = Recording::open(names, streams, metadata)?;
-        warnings.extend(recording.warnings());
+        let complete = recording.is_complete();
+        if complete {
+            warnings.extend(recording.warnings());
+        }
         let (rows, columns) = recording.shape();
         let outcome = Outcome::Opened {
             name: recording.name().to_owned(),
             frames: recording.count(),
+            complete,
             rows,
             columns,
             raw_range: recording.raw_range(),
@@ -197,6 +207,17 @@ fn done(id: AskId, ended: Result<(Outcome, Vec<Buffer>), Failure>) -> Message {
         (Outcome::Failed { what, hint: hint.to_owned() }, Vec::new())
     });
     (Told::Done { id, outcome: Box::new(outcome) }, buffers)
+}
+
+/// Some more frames of a recording that is being found out.
+fn grown(recording: &mut Recording) -> Message {
+    let trouble = recording.find_more();
+    let complete = recording.is_complete();
+    let mut warnings: Vec<String> = trouble.into_iter().collect();
+    if complete {
+        warnings.extend(recording.warnings());
+    }
+    (Told::Grown { frames: recording.count(), complete, warnings }, Vec::new())
 }
 
 fn nothing_open() -> Failure {
