@@ -11,8 +11,8 @@ const [glue, module] = await Promise.all([
 const workerStart = glue + '\nself.onmessage = (event) => initSync({ module: event.data });\n';
 const workerUrl = URL.createObjectURL(new Blob([workerStart], { type: 'text/javascript' }));
 
-globalThis.startBoardglowWorker = () => {
-  const worker = new Worker(workerUrl, { type: 'module' });
+globalThis.startBoardglowWorker = (name) => {
+  const worker = new Worker(workerUrl, { type: 'module', name });
   worker.postMessage(module);
   return worker;
 };

@@ -6,6 +6,8 @@
 mod bench;
 #[path = "browser/page_server.rs"]
 mod page_server;
+#[path = "browser/recordings.rs"]
+mod recordings;
 #[path = "browser/sheet.rs"]
 mod sheet;
 

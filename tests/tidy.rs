@@ -14,7 +14,7 @@ const FLOORS: &[(usize, &[&str])] = &[
     (3, &["inspection", "procedure", "capability", "sequence", "uncertainty", "population"]),
     (4, &["session"]),
     (5, &["comparison"]),
-    (6, &["measured_place", "repeat_study", "soaked_board", "synthetic"]),
+    (6, &["measured_place", "recorded_frame", "repeat_study", "soaked_board", "synthetic"]),
     (7, &["result"]),
 ];
 

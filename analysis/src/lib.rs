@@ -33,6 +33,7 @@ pub mod procedure;
 pub mod propagation;
 mod quantile;
 pub mod radiometry;
+pub mod recorded_frame;
 pub mod registration;
 pub mod repeat_study;
 pub mod result;

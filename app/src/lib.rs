@@ -19,6 +19,7 @@ pub mod store;
 pub mod page;
 pub mod stage;
 pub mod steps;
+pub mod time;
 pub mod tour;
 pub mod widgets;
 pub mod wording;

@@ -1,7 +1,7 @@
 //! The one binary: the page in a window, the worker in a worker.
 
 use app::page::Page;
-use app::platform::{in_window, last_resort, worker};
+use app::platform::{in_window, last_resort, recording_worker, worker};
 use app::store::Store;
 use leptos::prelude::*;
 
@@ -12,6 +12,8 @@ fn main() {
             Store::provide();
             view! { <Page /> }
         });
+    } else if recording_worker::is_meant() {
+        recording_worker::serve();
     } else {
         worker::serve();
     }

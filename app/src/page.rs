@@ -9,6 +9,9 @@ use crate::notice::{Gravity, Notice};
 use crate::stage::{self, Stage};
 use crate::steps::{OpenStep, Sheet, Step, TAKES};
 use crate::store::{SavedState, Store};
+use crate::time::desk::Desk;
+use crate::time::panels::TimePanels;
+use crate::time::timeline::TimeBar;
 use crate::tour::{Tour, TourStop};
 use crate::widgets::{DropZone, Icon, Picker, Sign, ThemeSwitch, files_of, provide_theme};
 use analysis::session::Command;
@@ -25,6 +28,7 @@ const UNITS: [TemperatureUnit; 3] =
 pub fn Page() -> impl IntoView {
     let store = Store::expect();
     stage::provide(store);
+    let desk = Desk::provide(store);
     provide_theme();
     let open = OpenStep(RwSignal::new(Some(Step::Captures)));
     provide_context(open);
@@ -35,7 +39,7 @@ pub fn Page() -> impl IntoView {
         let loaded = store
             .session()
             .with(|session| !session.captures.is_empty() || !session.layout.placements.is_empty());
-        loaded || store.placement_question().with(Option::is_some)
+        loaded || desk.opened.with(Option::is_some) || store.placement_question().with(Option::is_some)
     });
     let over = RwSignal::new(false);
     let keys = window_event_listener(leptos::ev::keydown, move |event| undo_keys(store, &event));
@@ -43,7 +47,7 @@ pub fn Page() -> impl IntoView {
     let drop = move |event: DragEvent| {
         event.prevent_default();
         over.set(false);
-        store.take_files(files_of(event.data_transfer().and_then(|transfer| transfer.files())));
+        desk.take_files(files_of(event.data_transfer().and_then(|transfer| transfer.files())));
     };
     view! {
         <div
@@ -65,7 +69,10 @@ pub fn Page() -> impl IntoView {
                         <Sheet />
                     </section>
                     <AfterAFrame>
-                        <Stage />
+                        <Stage
+                            below=|| view! { <TimeBar /> }
+                            panels=|| view! { <TimePanels /> }
+                        />
                     </AfterAFrame>
                 </main>
                 <Tour />
@@ -103,6 +110,7 @@ fn undo_keys(store: Store, event: &KeyboardEvent) {
 #[component]
 fn Welcome() -> impl IntoView {
     let store = Store::expect();
+    let desk = expect_context::<Desk>();
     let tour = expect_context::<TourStop>();
     // Until the last visit's session is back, or is known not to come, a new one would be overwritten.
     let busy = move || !store.restored().get() || store.activity().with(Option::is_some);
@@ -121,7 +129,7 @@ fn Welcome() -> impl IntoView {
                     title="Drop captures here, or choose files"
                     remark=TAKES
                     testid="files"
-                    take=move |files| store.take_files(files)
+                    take=move |files| desk.take_files(files)
                 />
                 <p class="remark">
                     "Powered boards, mains and hot parts can hurt: step 1 lists the cautions; your local rules decide."
@@ -129,6 +137,9 @@ fn Welcome() -> impl IntoView {
                 <p class="or">"or"</p>
                 <button class="primary" data-testid="load-sample" disabled=busy on:click=sample>
                     "Load the sample board (invented)"
+                </button>
+                <button class="quiet" data-testid="load-sample-recording" disabled=busy on:click=move |_| desk.load_sample()>
+                    "Load a sample recording: a board warming up (invented)"
                 </button>
                 <button class="quiet" hidden=move || !store.can_undo() on:click=move |_| store.undo()>
                     "Bring the last session back (undo)"

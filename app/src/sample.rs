@@ -22,10 +22,23 @@ const FILES: &[(&str, &[u8])] = files![
     "limits.csv",
 ];
 
+/// The files of the invented recording: a board that warms up, and where its parts sit.
+const RECORDING: &[(&str, &[u8])] = files!["warm-up.tiff", "warm-up.tiff.json", "placement.csv"];
+
 /// The sample's files.
 #[must_use]
 pub fn files() -> Vec<Dropped> {
-    FILES
+    dropped(FILES)
+}
+
+/// The sample recording's files.
+#[must_use]
+pub fn recording() -> Vec<Dropped> {
+    dropped(RECORDING)
+}
+
+fn dropped(files: &[(&str, &[u8])]) -> Vec<Dropped> {
+    files
         .iter()
         .map(|(file_name, bytes)| Dropped { file_name: (*file_name).to_owned(), bytes: bytes.to_vec() })
         .collect()

@@ -163,6 +163,12 @@ impl Store {
         self.frames.with(|frames| frames.get(hash).cloned())
     }
 
+    /// The emissivities of the picture that states them, where the session uses one.
+    #[must_use]
+    pub fn stated_emissivities(self) -> Option<Arc<Frame<EmissivityFraction>>> {
+        self.emissivity_picture.with_untracked(|picture| picture.as_ref().map(|(_, frame)| Arc::clone(frame)))
+    }
+
     /// Rows and columns of a capture, once it is read. Reactive.
     #[must_use]
     pub fn shape(self, hash: &ContentHash) -> Option<(usize, usize)> {

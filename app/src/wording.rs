@@ -55,6 +55,40 @@ pub fn interval(unit: TemperatureUnit, kelvin: f64) -> String {
     difference(unit, kelvin.abs()).trim_start_matches('+').to_owned()
 }
 
+/// A change or swing, with more digits the smaller it is: `0.0042 K`.
+#[must_use]
+pub fn swing(unit: TemperatureUnit, kelvin: f64) -> String {
+    if !kelvin.is_finite() {
+        return NO_READING.to_owned();
+    }
+    let shown = unit.show_difference(kelvin);
+    let digits = if shown.abs() < 0.1 {
+        4
+    } else if shown.abs() < 1.0 {
+        3
+    } else {
+        2
+    };
+    format!("{} {}", number(shown, digits), unit.difference_symbol())
+}
+
+/// A time: `0.50 s`, `42.0 s`, `12 min 30 s`.
+#[must_use]
+pub fn seconds(time_s: f64) -> String {
+    if !time_s.is_finite() {
+        return "unknown".to_owned();
+    }
+    match time_s.abs() {
+        short if short < 10.0 => format!("{} s", number(time_s, 2)),
+        middling if middling < 600.0 => format!("{} s", number(time_s, 1)),
+        long => {
+            let sign = if time_s < 0.0 { "−" } else { "" };
+            let (minutes, seconds) = ((long / 60.0).floor(), long % 60.0);
+            format!("{sign}{minutes:.0} min {seconds:.0} s")
+        }
+    }
+}
+
 /// A temperature with half its 95 % interval: `61.4 ± 1.2 °C`.
 #[must_use]
 pub fn temperature_within(unit: TemperatureUnit, kelvin: f64, expanded: f64) -> String {

@@ -43,7 +43,18 @@ impl<R: Read + Seek> FrameFile<R> {
     ///
     /// # Errors
     /// [`ReadError`] when the file is of another kind, holds too much, or has no beginning that can be read.
-    pub fn open(file_name: &str, mut reader: R) -> Result<Self, ReadError> {
+    pub fn open(file_name: &str, reader: R) -> Result<Self, ReadError> {
+        let mut file = Self::begin(file_name, reader)?;
+        while file.find_more(usize::MAX)? {}
+        Ok(file)
+    }
+
+    /// As [`open`](Self::open), but finds only the first frame of a TIFF: [`find_more`](Self::find_more) finds the
+    /// others bit by bit, for a reader that is too slow to be waited for.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub fn begin(file_name: &str, mut reader: R) -> Result<Self, ReadError> {
         let mut start = Vec::new();
         let unreadable =
             |error: std::io::Error| ReadError::malformed(file_name, error.to_string(), EXPORT_AGAIN);
@@ -67,21 +78,44 @@ impl<R: Read + Seek> FrameFile<R> {
         let mut decoder = Decoder::new(reader).map_err(explain)?.with_limits(limits);
         let (width, height) = decoder.dimensions().map_err(explain)?;
         let shape = admit(file_name, u64::from(height), u64::from(width))?;
-        let (mut count, mut lost) = (1, None);
-        while decoder.more_images() {
-            admit_count(file_name, count)?;
+        let pages = Pages::Tiff { decoder: Box::new(decoder), count: 1 };
+        Ok(Self { file_name: file_name.to_owned(), pages, shape: Some(shape), samples: None, lost: None })
+    }
+
+    /// Finds up to `most` more frames; whether there may be others still. Frames can be read in between.
+    ///
+    /// # Errors
+    /// [`ReadError`] when the file holds too much.
+    pub fn find_more(&mut self, most: usize) -> Result<bool, ReadError> {
+        let file_name = self.file_name.as_str();
+        let explain = |error| explain(file_name, error);
+        let Pages::Tiff { decoder, count } = &mut self.pages else { return Ok(false) };
+        if self.lost.is_some() {
+            return Ok(false);
+        }
+        // Reading goes elsewhere; a last page that cannot be gone back to is one whose successor is lost.
+        if let Err(error) = decoder.seek_to_image(*count - 1)
+            && !decoder.more_images()
+        {
+            self.lost = Some(FrameProblem::Lost { frame: *count, cause: explain(error) });
+            return Ok(false);
+        }
+        for _ in 0..most {
+            if !decoder.more_images() {
+                return Ok(false);
+            }
+            admit_count(file_name, *count)?;
             let before = decoder.ifd_pointer();
             if let Err(error) = decoder.next_image()
                 && decoder.ifd_pointer() == before
             {
                 // The directory itself is damaged, and with it the way to the pages behind it.
-                lost = Some(FrameProblem::Lost { frame: count, cause: explain(error) });
-                break;
+                self.lost = Some(FrameProblem::Lost { frame: *count, cause: explain(error) });
+                return Ok(false);
             }
-            count += 1;
+            *count += 1;
         }
-        let pages = Pages::Tiff { decoder: Box::new(decoder), count };
-        Ok(Self { file_name: file_name.to_owned(), pages, shape: Some(shape), samples: None, lost })
+        Ok(decoder.more_images())
     }
 
     fn open_pictures(file_name: &str, reader: R) -> Result<Self, ReadError> {
@@ -161,6 +195,20 @@ mod tests {
             (0..count).for_each(|n| encoder.write_image::<colortype::Gray16>(4, 3, &page(n)).unwrap());
         }
         file.into_inner()
+    }
+
+    #[test]
+    fn frames_are_found_bit_by_bit_and_read_in_between() {
+        let mut file = FrameFile::begin("run.tiff", Cursor::new(tiff_of(30, true))).unwrap();
+        assert_eq!(file.count(), 1);
+        assert!(file.find_more(12).unwrap());
+        assert_eq!(file.count(), 13);
+        assert_eq!(file.read(4).unwrap().at(0, 0), Some(400.0));
+        assert!(file.find_more(12).unwrap());
+        assert_eq!(file.read(24).unwrap().at(0, 0), Some(2400.0));
+        assert!(!file.find_more(100).unwrap());
+        assert_eq!((file.count(), file.lost()), (30, None));
+        assert!(!file.find_more(100).unwrap());
     }
 
     #[test]

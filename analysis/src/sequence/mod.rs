@@ -14,6 +14,7 @@ mod picture_run;
 mod pixel_regression;
 pub mod point_source;
 pub mod reference_signal;
+pub mod several_frames;
 pub mod timeline;
 pub mod trend;
 pub mod trend_table;
@@ -34,6 +35,7 @@ pub use reference_signal::{
     EstimatedReference, detectable_amplitude, diffusion_length_mm, estimate_reference, frames_for_floor,
     frequency_for_length, noise_floor, reference_from_events,
 };
+pub use several_frames::{Piece, Several, SeveralFrames};
 pub use timeline::{Gap, Timeline, TimelineError, walk};
 pub use trend::{Place, PlaceReader, PlaceSample, SpanPictures, SpanSummary, rate_of_change};
 pub use trend_table::{

@@ -119,6 +119,12 @@ impl PlateField {
         Self { cell_mm: self.cell_mm, values: &self.values + &other.values }
     }
 
+    /// The field so many times as strong, as of so many times the power.
+    #[must_use]
+    pub fn times(&self, factor: f64) -> Self {
+        Self { cell_mm: self.cell_mm, values: &self.values * factor }
+    }
+
     /// A field with one value everywhere.
     #[must_use]
     pub fn level(value: f64) -> Self {

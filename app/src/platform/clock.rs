@@ -9,3 +9,20 @@ pub fn now() -> String {
         None => with_milliseconds,
     }
 }
+
+/// Milliseconds on a clock that only goes forward as long as nobody sets it.
+#[must_use]
+pub fn milliseconds() -> f64 {
+    js_sys::Date::now()
+}
+
+/// The moment so many seconds after another in RFC 3339; `None` where the other is no such moment.
+#[must_use]
+pub fn later(moment: &str, seconds: f64) -> Option<String> {
+    let start = js_sys::Date::parse(moment);
+    if moment.is_empty() || !(start + seconds).is_finite() {
+        return None;
+    }
+    let then = js_sys::Date::new(&wasm_bindgen::JsValue::from_f64(start + 1000.0 * seconds));
+    Some(String::from(then.to_iso_string()))
+}

@@ -48,3 +48,23 @@ pub(super) fn address_of(media_type: &str, bytes: &[u8]) -> Result<String, JsVal
     let blob = Blob::new_with_u8_array_sequence_and_options(&parts, &options)?;
     Url::create_object_url_with_blob(&blob)
 }
+
+/// A file made of bytes that are here already.
+///
+/// # Errors
+/// What the browser says.
+pub fn file_of(file_name: &str, bytes: &[u8]) -> Result<File, String> {
+    let parts = js_sys::Array::of1(&js_sys::Uint8Array::from(bytes));
+    File::new_with_u8_array_sequence(&parts, file_name).map_err(|error| message_of(&error))
+}
+
+/// A piece of a file; shorter where the file ends.
+///
+/// # Errors
+/// As [`read`].
+pub async fn read_piece(file: &File, at: u64, bytes: usize) -> Result<Vec<u8>, String> {
+    let end = at.saturating_add(bytes as u64) as f64;
+    let piece = file.slice_with_f64_and_f64(at as f64, end).map_err(|error| message_of(&error))?;
+    let piece = gloo_file::Blob::from(piece);
+    gloo_file::futures::read_as_bytes(&piece).await.map_err(|error| error.to_string())
+}

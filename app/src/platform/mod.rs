@@ -1,9 +1,12 @@
 //! The browser: the only modules of the page's engine that touch it.
 
 pub mod clock;
+pub mod file_stream;
 pub mod files;
+pub mod folder;
 pub mod last_resort;
 pub mod preference;
+pub mod recording_worker;
 pub mod storage;
 pub mod tab_lock;
 pub mod worker;

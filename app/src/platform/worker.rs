@@ -34,7 +34,7 @@ impl WorkerLink {
     /// # Errors
     /// What the browser says, when it starts no workers.
     pub fn start(on_answer: impl Fn(Answer, Vec<Buffer>) + 'static) -> Result<Self, String> {
-        let worker = start().map_err(|error| message_of(&error))?;
+        let worker = start("").map_err(|error| message_of(&error))?;
         let on_answer = Rc::new(on_answer);
         let on_message = {
             let on_answer = Rc::clone(&on_answer);
@@ -71,9 +71,10 @@ impl Drop for WorkerLink {
     }
 }
 
-fn start() -> Result<Worker, JsValue> {
+/// Starts a worker; its name tells it what it is for.
+pub(super) fn start(name: &str) -> Result<Worker, JsValue> {
     let start: Function = Reflect::get(&js_sys::global(), &START.into())?.dyn_into()?;
-    start.call0(&JsValue::NULL)?.dyn_into()
+    start.call1(&JsValue::NULL, &name.into())?.dyn_into()
 }
 
 /// The worker's end: answers requests until the page ends it.
@@ -133,7 +134,7 @@ fn post(scope: &DedicatedWorkerGlobalScope, answer: &Answer, buffers: Vec<Buffer
 }
 
 /// A message and the memory that goes with it.
-fn pack<H: Serialize>(header: &H, buffers: Vec<Buffer>) -> Result<(Array, Array), String> {
+pub(super) fn pack<H: Serialize>(header: &H, buffers: Vec<Buffer>) -> Result<(Array, Array), String> {
     let header = serde_json::to_string(header).map_err(|error| error.to_string())?;
     let message = Array::of1(&header.into());
     let transfer = Array::new();
@@ -157,7 +158,7 @@ fn pack<H: Serialize>(header: &H, buffers: Vec<Buffer>) -> Result<(Array, Array)
 }
 
 /// The inverse of [`pack`].
-fn unpack<H: DeserializeOwned>(message: &JsValue) -> Result<(H, Vec<Buffer>), String> {
+pub(super) fn unpack<H: DeserializeOwned>(message: &JsValue) -> Result<(H, Vec<Buffer>), String> {
     let message: &Array = message.dyn_ref().ok_or("a message that is no array")?;
     let header = message.get(0).as_string().ok_or("a message without a header")?;
     let header = serde_json::from_str(&header).map_err(|error| error.to_string())?;

@@ -6,6 +6,7 @@ use leptos::prelude::*;
 
 use super::Pictures;
 use super::look::{Arrangement, Look, Subject, Tool};
+use super::recorded::Recorded;
 use crate::store::{ComparisonState, Store};
 use crate::widgets::{Choice, Icon, Picker, Sign, Tick};
 
@@ -16,6 +17,23 @@ pub fn StageBar() -> impl IntoView {
     let subject = Signal::derive(move || Some(look.subject.get()));
     let arrangement = Signal::derive(move || Some(look.arrangement.get()));
     let two = move || look.arrangement.get() != Arrangement::Single;
+    let recorded = expect_context::<Recorded>();
+    let subjects = move || {
+        let there = Some(Subject::Recording).filter(|_| recorded.there.get());
+        Subject::COMPARED.into_iter().chain(there).map(|subject| (subject, subject.name())).collect()
+    };
+    let choice = move || {
+        view! {
+            <Choice
+                legend="Picture"
+                quiet=true
+                testid="subject"
+                options=subjects()
+                chosen=subject
+                choose=move |subject| look.subject.set(subject)
+            />
+        }
+    };
     view! {
         <div class="stage-bar">
             <Choice
@@ -32,14 +50,7 @@ pub fn StageBar() -> impl IntoView {
                 }
             />
             <div hidden=two>
-                <Choice
-                    legend="Picture"
-                    quiet=true
-                    testid="subject"
-                    options=Subject::ALL.map(|s| (s, s.name())).to_vec()
-                    chosen=subject
-                    choose=move |subject| look.subject.set(subject)
-                />
+                {choice}
             </div>
             <span class="grow"></span>
             <ViewMenu />

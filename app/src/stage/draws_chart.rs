@@ -5,9 +5,9 @@ use analysis::units::TemperatureUnit;
 use leptos::html::Canvas;
 use leptos::prelude::*;
 use plotters::prelude::*;
-use plotters_canvas::CanvasBackend;
 use web_sys::HtmlCanvasElement;
 
+use crate::widgets::chart::{ChartFrame, NotDrawn, STRONG};
 use crate::wording;
 
 /// The chart.
@@ -38,14 +38,7 @@ pub fn DrawsChart(
     }
 }
 
-fn draw(
-    canvas: HtmlCanvasElement,
-    drawn: &Drawn,
-    unit: TemperatureUnit,
-) -> Result<(), Box<dyn std::error::Error>> {
-    const BACKGROUND: RGBColor = RGBColor(22, 26, 30);
-    const PRINT: RGBColor = RGBColor(170, 178, 186);
-    const INSIDE: RGBColor = RGBColor(156, 180, 255);
+fn draw(canvas: HtmlCanvasElement, drawn: &Drawn, unit: TemperatureUnit) -> Result<(), NotDrawn> {
     const OUTSIDE: RGBColor = RGBColor(96, 106, 130);
     let bars: Vec<(f64, f64)> =
         drawn.histogram.iter().map(|(kelvin, count)| (*kelvin, *count as f64)).collect();
@@ -53,25 +46,19 @@ fn draw(
     let width = (last.0 - first.0) / (bars.len().max(2) - 1) as f64;
     let most = bars.iter().map(|bar| bar.1).fold(1.0, f64::max);
     let (lo, hi) = (unit.show(first.0 - width / 2.0), unit.show(last.0 + width / 2.0));
-    let root = CanvasBackend::with_canvas_object(canvas).ok_or("no canvas")?.into_drawing_area();
-    root.fill(&BACKGROUND)?;
-    let mut chart = ChartBuilder::on(&root)
-        .margin(6)
-        .x_label_area_size(24)
-        .build_cartesian_2d(lo..hi.max(lo + 1e-6), 0.0..most * 1.05)?;
-    chart
-        .configure_mesh()
-        .disable_mesh()
-        .disable_y_axis()
-        .axis_style(PRINT)
-        .label_style(("sans-serif", 13).into_font().color(&PRINT))
-        .x_label_formatter(&|value| wording::number(*value, 1))
-        .draw()?;
-    chart.draw_series(bars.iter().map(|(kelvin, count)| {
-        let inside = (drawn.interval.low..=drawn.interval.high).contains(kelvin);
-        let (from, to) = (unit.show(kelvin - width / 2.0), unit.show(kelvin + width / 2.0));
-        Rectangle::new([(from, 0.0), (to, *count)], if inside { INSIDE } else { OUTSIDE }.filled())
-    }))?;
-    root.present()?;
-    Ok(())
+    let frame = ChartFrame {
+        across: lo..hi.max(lo + 1e-6),
+        up: 0.0..most * 1.05,
+        across_words: "",
+        up_words: None,
+        digits: [1, 0],
+    };
+    frame.draw(canvas, |chart| {
+        chart.draw_series(bars.iter().map(|(kelvin, count)| {
+            let inside = (drawn.interval.low..=drawn.interval.high).contains(kelvin);
+            let (from, to) = (unit.show(kelvin - width / 2.0), unit.show(kelvin + width / 2.0));
+            Rectangle::new([(from, 0.0), (to, *count)], if inside { STRONG } else { OUTSIDE }.filled())
+        }))?;
+        Ok(())
+    })
 }

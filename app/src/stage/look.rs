@@ -23,11 +23,13 @@ pub enum Subject {
     Difference,
     /// How well the difference is known.
     Uncertainty,
+    /// What a recording shows at a moment, or over a span of time.
+    Recording,
 }
 
 impl Subject {
-    /// All of them, in the order of the work.
-    pub const ALL: [Self; 4] = [Self::Baseline, Self::Unit, Self::Difference, Self::Uncertainty];
+    /// Those of the comparison, in the order of the work.
+    pub const COMPARED: [Self; 4] = [Self::Baseline, Self::Unit, Self::Difference, Self::Uncertainty];
 
     /// Whether it is worked out from baseline and unit, so that neither can be drawn on in it.
     #[must_use]
@@ -35,11 +37,11 @@ impl Subject {
         matches!(self, Self::Difference | Self::Uncertainty)
     }
 
-    /// The colour scale it is painted with.
+    /// The colour scale it is painted with; a recording's pictures have several.
     #[must_use]
     pub const fn scale(self) -> ScaleKind {
         match self {
-            Self::Baseline | Self::Unit => ScaleKind::Temperature,
+            Self::Baseline | Self::Unit | Self::Recording => ScaleKind::Temperature,
             Self::Difference => ScaleKind::Difference,
             Self::Uncertainty => ScaleKind::Uncertainty,
         }
@@ -53,6 +55,7 @@ impl Subject {
             Self::Unit => "Unit",
             Self::Difference => "Difference",
             Self::Uncertainty => "Uncertainty",
+            Self::Recording => "Recording",
         }
     }
 }
@@ -66,6 +69,21 @@ pub enum ScaleKind {
     Difference,
     /// Half-widths of 95 % intervals, from zero.
     Uncertainty,
+    /// What was worked out of a recording.
+    Recorded(Measure),
+}
+
+/// What a picture that was worked out of a recording measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Measure {
+    /// Differences of temperature, the same on both sides of zero.
+    Change,
+    /// Sizes of swings, from zero.
+    Swing,
+    /// Angles, half a turn on both sides of zero.
+    Lag,
+    /// Times.
+    Seconds,
 }
 
 /// How baseline and unit are put before the eye.
@@ -215,6 +233,8 @@ pub struct Look {
     pub span: RwSignal<Option<f64>>,
     /// Upper end of the scale of uncertainties, K; `None` follows the picture.
     pub most_uncertain: RwSignal<Option<f64>>,
+    /// Lower and upper end of the scale of what was worked out of a recording; `None` follows the picture.
+    pub recorded_limits: RwSignal<Option<(Measure, f64, f64)>>,
     /// Whether enlarged pixels are blended.
     pub smooth: RwSignal<bool>,
     /// Whether what is not measurable is hatched.
@@ -266,6 +286,7 @@ impl Look {
             limits: RwSignal::new(None),
             span: RwSignal::new(None),
             most_uncertain: RwSignal::new(None),
+            recorded_limits: RwSignal::new(None),
             smooth: RwSignal::new(false),
             hatched: RwSignal::new(true),
             parts: RwSignal::new(true),

@@ -23,6 +23,7 @@ pub mod placing;
 pub mod pointer;
 pub mod profile;
 pub mod readout;
+pub mod recorded;
 pub mod scale;
 pub mod tool_button;
 
@@ -37,7 +38,8 @@ use web_sys::ResizeObserver;
 
 use crate::store::Store;
 use look::{Arrangement, BLINK, Look, Subject, Tool};
-use shown::{Shown, captured, shown};
+use recorded::Recorded;
+use shown::{Shown, captured, recorded, shown};
 use view::{Extent, View};
 
 /// A picture, or what it waits for.
@@ -56,13 +58,16 @@ pub struct Pictures {
     pub uncertainty: Picture,
     /// The unit in its own pixels.
     pub unit_own: Picture,
+    /// What a recording shows.
+    pub recording: Picture,
 }
 
 impl Pictures {
     /// The pictures of this store.
     #[must_use]
-    pub fn new(store: Store) -> Self {
+    pub fn new(store: Store, recording: Recorded) -> Self {
         Self {
+            recording: Memo::new(move |_| recorded(recording)),
             baseline: Memo::new(move |_| shown(store, Subject::Baseline)),
             unit: Memo::new(move |_| shown(store, Subject::Unit)),
             difference: Memo::new(move |_| shown(store, Subject::Difference)),
@@ -79,6 +84,7 @@ impl Pictures {
             Subject::Unit => self.unit,
             Subject::Difference => self.difference,
             Subject::Uncertainty => self.uncertainty,
+            Subject::Recording => self.recording,
         }
     }
 }
@@ -86,16 +92,25 @@ impl Pictures {
 /// Puts what stage and steps share into context.
 pub fn provide(store: Store) {
     let look = Look::new();
-    let pictures = Pictures::new(store);
+    let recorded = Recorded::new();
+    let pictures = Pictures::new(store, recorded);
     provide_context(look);
+    provide_context(recorded);
     provide_context(pictures);
     provide_context(bodies::Bodies::new(store));
-    provide_context(scale::Scales::new(store, look, [pictures.baseline, pictures.unit]));
+    provide_context(scale::Scales::new(store, look, recorded, [pictures.baseline, pictures.unit]));
 }
 
 /// The picture stage.
 #[component]
-pub fn Stage() -> impl IntoView {
+pub fn Stage(
+    /// Right below the picture, always in sight.
+    #[prop(into)]
+    below: ViewFn,
+    /// At the head of what is opened below it.
+    #[prop(into)]
+    panels: ViewFn,
+) -> impl IntoView {
     let (store, look) = (Store::expect(), expect_context::<Look>());
     let pictures = expect_context::<Pictures>();
     let measured = NodeRef::<Div>::new();
@@ -139,8 +154,10 @@ pub fn Stage() -> impl IntoView {
                 </div>
                 <scale::ColorScale />
             </div>
+            {below.run()}
             <div class="stage-foot">
                 <readout::ReadOut />
+                {panels.run()}
                 <certainty::CertaintyPanel />
                 <gauges::Gauges />
             </div>

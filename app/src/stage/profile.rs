@@ -6,10 +6,10 @@ use analysis::units::TemperatureUnit;
 use leptos::html::Canvas;
 use leptos::prelude::*;
 use plotters::prelude::*;
-use plotters_canvas::CanvasBackend;
 use web_sys::HtmlCanvasElement;
 
 use crate::store::Store;
+use crate::widgets::chart::{ChartFrame, INK, NotDrawn, PRINT};
 
 /// Values along a line: distance in pixels, value in the person's unit.
 type Run = Vec<(f64, f64)>;
@@ -67,11 +67,7 @@ pub fn Profile() -> impl IntoView {
     }
 }
 
-fn draw(canvas: HtmlCanvasElement, runs: &Runs) -> Result<(), Box<dyn std::error::Error>> {
-    let backend = CanvasBackend::with_canvas_object(canvas).ok_or("no canvas")?;
-    let area = backend.into_drawing_area();
-    let (ground, ink, pale) = (RGBColor(26, 29, 33), RGBColor(228, 230, 232), RGBColor(165, 173, 182));
-    area.fill(&ground)?;
+fn draw(canvas: HtmlCanvasElement, runs: &Runs) -> Result<(), NotDrawn> {
     let values = || runs.baseline.iter().chain(&runs.under_test);
     let length = values().map(|(distance, _)| *distance).fold(1.0, f64::max);
     let (lo, hi) =
@@ -80,26 +76,17 @@ fn draw(canvas: HtmlCanvasElement, runs: &Runs) -> Result<(), Box<dyn std::error
         return Ok(());
     }
     let margin = ((hi - lo) * 0.08).max(0.1);
-    let mut chart = ChartBuilder::on(&area)
-        .margin(10)
-        .x_label_area_size(44)
-        .y_label_area_size(56)
-        .build_cartesian_2d(0.0..length, lo - margin..hi + margin)?;
-    let label = ("sans-serif", 13).into_font().color(&pale);
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .light_line_style(ground)
-        .bold_line_style(RGBColor(58, 64, 72))
-        .axis_style(pale)
-        .label_style(label)
-        .y_label_formatter(&|value| format!("{value:.1}"))
-        .x_label_formatter(&|value| format!("{value:.0}"))
-        .x_desc("Distance along the line, px")
-        .y_desc(runs.unit.symbol())
-        .draw()?;
-    chart.draw_series(DashedLineSeries::new(runs.baseline.iter().copied(), 6, 4, pale.stroke_width(2)))?;
-    chart.draw_series(LineSeries::new(runs.under_test.iter().copied(), ink.stroke_width(2)))?;
-    area.present()?;
-    Ok(())
+    let frame = ChartFrame {
+        across: 0.0..length,
+        up: lo - margin..hi + margin,
+        across_words: "Distance along the line, px",
+        up_words: Some(runs.unit.symbol()),
+        digits: [0, 1],
+    };
+    frame.draw(canvas, |chart| {
+        let (pale, ink) = (PRINT.stroke_width(2), INK.stroke_width(2));
+        chart.draw_series(DashedLineSeries::new(runs.baseline.iter().copied(), 6, 4, pale))?;
+        chart.draw_series(LineSeries::new(runs.under_test.iter().copied(), ink))?;
+        Ok(())
+    })
 }

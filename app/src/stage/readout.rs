@@ -13,7 +13,8 @@ use leptos::prelude::*;
 
 use super::Pictures;
 use super::bodies::Bodies;
-use super::look::{Cursor, Look, Plane};
+use super::look::{Cursor, Look, Plane, ScaleKind};
+use super::recorded::{Recorded, value_text};
 use super::shown::{Shown, pixel_at};
 use super::view::Spot;
 use crate::store::{ComparisonState, Store};
@@ -27,7 +28,13 @@ struct Reading {
 }
 
 /// What the page can say of a place. Reactive.
-fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) -> Vec<Reading> {
+fn readings(
+    store: Store,
+    pictures: Pictures,
+    recorded: Recorded,
+    bodies: Bodies,
+    cursor: Cursor,
+) -> Vec<Reading> {
     let unit = store.session().with(|session| session.temperature_unit);
     let at = cursor.at;
     let value = |picture: &Result<Shown, String>| {
@@ -44,6 +51,13 @@ fn readings(store: Store, pictures: Pictures, bodies: Bodies, cursor: Cursor) ->
             .and_then(|place| temperature_words(unit, &place, &inputs))
             .unwrap_or_else(|| temperature(kelvin))
     };
+    if let Some(number) = pictures.recording.with(value) {
+        let words = match recorded.scale() {
+            ScaleKind::Recorded(measure) => value_text(unit, measure, number),
+            _ => temperature(number),
+        };
+        say("Recording", "reading-recording", format!("{words} · {}", recorded.caption.get()));
+    }
     if let Some(kelvin) = pictures.baseline.with(value) {
         say("Baseline", "reading-baseline", surely(compared.map(|compared| compared.baseline), kelvin));
     }
@@ -148,8 +162,9 @@ pub fn ReadOut() -> impl IntoView {
     let pictures = expect_context::<Pictures>();
     let bodies = expect_context::<Bodies>();
     let store = Store::expect();
+    let recorded = expect_context::<Recorded>();
     let items = move || {
-        let readings = look.read_at().map(|cursor| readings(store, pictures, bodies, cursor));
+        let readings = look.read_at().map(|cursor| readings(store, pictures, recorded, bodies, cursor));
         readings.map(|readings| {
             readings
                 .into_iter()
@@ -166,7 +181,7 @@ pub fn ReadOut() -> impl IntoView {
     };
     let spoken = move || {
         look.cursor.get().map(|cursor| {
-            let readings = readings(store, pictures, bodies, cursor);
+            let readings = readings(store, pictures, recorded, bodies, cursor);
             readings
                 .into_iter()
                 .map(|reading| format!("{} {}", reading.name, reading.value))

@@ -7,7 +7,8 @@ use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 use web_sys::{HtmlElement, KeyboardEvent, PointerEvent};
 
-use super::look::{Look, ScaleKind};
+use super::look::{Look, Measure, ScaleKind, Subject};
+use super::recorded::{Recorded, value_text as value_text_of};
 use super::shown::Shown;
 use crate::store::Store;
 use crate::widgets::NumberField;
@@ -15,11 +16,14 @@ use crate::wording;
 
 /// The narrowest scale, K: narrower ones would show nothing but the camera's noise.
 const NARROWEST: f64 = 0.2;
+/// The narrowest scale of a swing or change, K: a lock-in sees far below the noise of a frame.
+const LEAST_SWING: f64 = 0.001;
 
 /// The limits of the colour scales, in use and as the pictures would have them.
 #[derive(Debug, Clone, Copy)]
 pub struct Scales {
     look: Look,
+    recorded: Recorded,
     /// Lowest and highest temperature of the pictures, K.
     pub found: Memo<(f64, f64)>,
     /// The size of difference that the picture needs, K.
@@ -29,13 +33,19 @@ pub struct Scales {
 }
 
 impl Scales {
-    /// Scales that follow these pictures: baseline and unit share one, so that equal colours are equal temperatures.
-    pub fn new(store: Store, look: Look, pictures: [Memo<Result<Shown, String>>; 2]) -> Self {
+    /// Scales that follow these pictures: baseline, unit and a recording's frames share one, so that equal colours
+    /// are equal temperatures.
+    pub fn new(
+        store: Store,
+        look: Look,
+        recorded: Recorded,
+        pictures: [Memo<Result<Shown, String>>; 2],
+    ) -> Self {
         let range = |picture: Memo<Result<Shown, String>>| {
             picture.with(|picture| picture.as_ref().ok().and_then(Shown::range))
         };
         let found = Memo::new(move |_| {
-            let ranges = pictures.into_iter().filter_map(range);
+            let ranges = pictures.into_iter().filter_map(range).chain(recorded.seen.get());
             let (lo, hi) = ranges.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))).unwrap_or((293.15, 323.15));
             let (lo, hi) = (f64::from(lo), f64::from(hi));
             (lo, hi.max(lo + NARROWEST))
@@ -54,13 +64,18 @@ impl Scales {
             });
             f64::from(expanded(uncertainty.map_or(1.0, |(_, most)| most))).max(NARROWEST)
         });
-        Self { look, found, found_span, found_uncertainty }
+        Self { look, recorded, found, found_span, found_uncertainty }
     }
 
     /// Limits and palette of a scale. Reactive.
     #[must_use]
     pub fn of(self, kind: ScaleKind) -> ((f64, f64), Palette) {
-        let palette = if kind == ScaleKind::Difference { self.look.diverging } else { self.look.rising };
+        let palette = match kind {
+            ScaleKind::Difference | ScaleKind::Recorded(Measure::Change | Measure::Lag) => {
+                self.look.diverging
+            }
+            _ => self.look.rising,
+        };
         (self.limits(kind), palette.get())
     }
 
@@ -77,7 +92,18 @@ impl Scales {
                 let most = self.look.most_uncertain.get();
                 (0.0, most.unwrap_or_else(|| self.found_uncertainty.get()))
             }
+            ScaleKind::Recorded(measure) => match self.look.recorded_limits.get() {
+                Some((of, lo, hi)) if of == measure => (lo, hi),
+                _ => self.recorded_range(measure),
+            },
         }
+    }
+
+    /// The limits that follow a recording's picture. Reactive.
+    fn recorded_range(self, measure: Measure) -> (f64, f64) {
+        let (lo, hi) = self.recorded.range(measure);
+        let least = if matches!(measure, Measure::Change | Measure::Swing) { LEAST_SWING } else { 1.0 };
+        if measure == Measure::Change && hi < least { (-least, least) } else { (lo, hi.max(lo + least)) }
     }
 
     /// The values from the foot to the head of the bar: what was found, and the limits with it. Reactive.
@@ -93,6 +119,10 @@ impl Scales {
                 (-span, span)
             }
             ScaleKind::Uncertainty => (0.0, self.found_uncertainty.get().max(hi)),
+            ScaleKind::Recorded(measure) => {
+                let (found_lo, found_hi) = self.recorded_range(measure);
+                (found_lo.min(lo), found_hi.max(hi))
+            }
         }
     }
 
@@ -110,6 +140,16 @@ impl Scales {
             ScaleKind::Uncertainty if upper => self.look.most_uncertain.set(Some(value.max(NARROWEST))),
             // Its lower end is zero.
             ScaleKind::Uncertainty => {}
+            ScaleKind::Recorded(measure) => {
+                let (lo, hi) = untrack(|| self.limits(kind));
+                let least = 0.001 * (hi - lo);
+                let (lo, hi) = match (measure, upper) {
+                    (Measure::Change, _) => (-value.abs().max(LEAST_SWING), value.abs().max(LEAST_SWING)),
+                    (_, true) => (lo, value.max(lo + least)),
+                    (_, false) => (value.min(hi - least), hi),
+                };
+                self.look.recorded_limits.set(Some((measure, lo, hi)));
+            }
         }
     }
 
@@ -119,6 +159,9 @@ impl Scales {
             ScaleKind::Temperature => self.look.limits.get().is_none(),
             ScaleKind::Difference => self.look.span.get().is_none(),
             ScaleKind::Uncertainty => self.look.most_uncertain.get().is_none(),
+            ScaleKind::Recorded(measure) => {
+                self.look.recorded_limits.get().is_none_or(|(of, ..)| of != measure)
+            }
         }
     }
 
@@ -127,6 +170,7 @@ impl Scales {
             ScaleKind::Temperature => self.look.limits.set(None),
             ScaleKind::Difference => self.look.span.set(None),
             ScaleKind::Uncertainty => self.look.most_uncertain.set(None),
+            ScaleKind::Recorded(_) => self.look.recorded_limits.set(None),
         }
     }
 }
@@ -137,6 +181,23 @@ fn is_interval(kind: ScaleKind) -> bool {
 }
 
 fn shown_value(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> f64 {
+    match kind {
+        ScaleKind::Recorded(Measure::Lag) => return kelvin.to_degrees().round(),
+        ScaleKind::Recorded(Measure::Seconds) => return (kelvin * 10.0).round() / 10.0,
+        ScaleKind::Recorded(Measure::Change | Measure::Swing) => {
+            let shown = unit.show_difference(kelvin);
+            // The smaller a swing, the more of its digits count.
+            let steps = if shown.abs() < 0.1 {
+                1e4
+            } else if shown.abs() < 1.0 {
+                1e3
+            } else {
+                1e2
+            };
+            return (shown * steps).round() / steps;
+        }
+        _ => {}
+    }
     let value = if is_interval(kind) { unit.show_difference(kelvin) } else { unit.show(kelvin) };
     // As many digits as the wording gives: 0.1, and 0.01 for differences below 10.
     let steps = if is_interval(kind) && value.abs() < 10.0 { 100.0 } else { 10.0 };
@@ -144,6 +205,11 @@ fn shown_value(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> f64 {
 }
 
 fn read_value(unit: TemperatureUnit, kind: ScaleKind, shown: f64) -> f64 {
+    match kind {
+        ScaleKind::Recorded(Measure::Lag) => return shown.to_radians(),
+        ScaleKind::Recorded(Measure::Seconds) => return shown,
+        _ => {}
+    }
     // A difference has no offset, so it is read as one unit's share of a kelvin.
     if is_interval(kind) { shown / unit.show_difference(1.0) } else { unit.read(shown) }
 }
@@ -153,6 +219,7 @@ fn value_text(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> String {
         ScaleKind::Temperature => wording::temperature(unit, kelvin),
         ScaleKind::Difference => wording::difference(unit, kelvin),
         ScaleKind::Uncertainty => wording::interval(unit, kelvin),
+        ScaleKind::Recorded(measure) => value_text_of(unit, measure, kelvin),
     }
 }
 
@@ -163,7 +230,11 @@ pub fn ColorScale() -> impl IntoView {
     let scales = expect_context::<Scales>();
     let store = Store::expect();
     let unit = Signal::derive(move || store.session().with(|session| session.temperature_unit));
-    let kind = Signal::derive(move || look.subject.get().scale());
+    let recorded = expect_context::<Recorded>();
+    let kind = Signal::derive(move || match look.subject.get() {
+        Subject::Recording => recorded.scale(),
+        subject => subject.scale(),
+    });
     let bar = NodeRef::<leptos::html::Div>::new();
     let following = move || scales.follows(kind.get());
     let field = move |upper: bool| {
@@ -177,8 +248,12 @@ pub fn ColorScale() -> impl IntoView {
             None
         };
         let symbol = Signal::derive(move || {
-            let symbol =
-                if is_interval(kind.get()) { unit.get().difference_symbol() } else { unit.get().symbol() };
+            let symbol = match kind.get() {
+                ScaleKind::Recorded(Measure::Lag) => "°",
+                ScaleKind::Recorded(Measure::Seconds) => "s",
+                kind if is_interval(kind) => unit.get().difference_symbol(),
+                _ => unit.get().symbol(),
+            };
             symbol.to_owned()
         });
         view! { <NumberField label=if upper { "Upper" } else { "Lower" } unit=symbol value=value commit=commit /> }

@@ -12,6 +12,7 @@ use analysis::uncertainty::expanded;
 use leptos::prelude::*;
 
 use super::look::{Plane, ScaleKind, Subject};
+use super::recorded::{Recorded, RecordedPicture};
 use super::view::{Extent, Spot};
 use crate::store::{ComparisonState, Preview, Store};
 
@@ -27,6 +28,7 @@ pub struct Shown {
 enum Source {
     Captured(Preview),
     Compared(Arc<Comparison>, Subject),
+    Recorded(Arc<RecordedPicture>),
 }
 
 impl PartialEq for Shown {
@@ -35,6 +37,7 @@ impl PartialEq for Shown {
             && match (&self.source, &other.source) {
                 (Source::Captured(a), Source::Captured(b)) => Arc::ptr_eq(&a.temperature, &b.temperature),
                 (Source::Compared(a, s), Source::Compared(b, t)) => Arc::ptr_eq(a, b) && s == t,
+                (Source::Recorded(a), Source::Recorded(b)) => Arc::ptr_eq(a, b),
                 _ => false,
             }
     }
@@ -45,6 +48,7 @@ impl Shown {
     #[must_use]
     pub fn extent(&self) -> Extent {
         Extent::of_shape(match &self.source {
+            Source::Recorded(picture) => return picture.extent(),
             Source::Captured(preview) => preview.temperature.shape(),
             Source::Compared(comparison, _) => comparison.difference.shape(),
         })
@@ -64,7 +68,8 @@ impl Shown {
             Source::Compared(comparison, Subject::Unit) => {
                 range_of_emitting(&comparison.unit, &comparison.emissivity)
             }
-            Source::Compared(_, Subject::Difference | Subject::Uncertainty) => return None,
+            Source::Compared(_, _) => return None,
+            Source::Recorded(picture) => return picture.range(),
         }
         .ok()
         .flatten()
@@ -82,6 +87,8 @@ impl Shown {
             Source::Compared(comparison, Subject::Uncertainty) => {
                 comparison.difference_uncertainty.at(row, column).map(expanded)
             }
+            Source::Compared(_, Subject::Recording) => None,
+            Source::Recorded(picture) => picture.at(row, column),
         }
     }
 
@@ -96,7 +103,9 @@ impl Shown {
             Source::Compared(comparison, Subject::Difference) => {
                 paint(&comparison.difference, lo, hi, palette)
             }
-            Source::Compared(comparison, Subject::Uncertainty) => {
+            Source::Recorded(picture) => picture.colors(lo, hi, palette),
+            // No comparison yields a recording's picture.
+            Source::Compared(comparison, Subject::Uncertainty | Subject::Recording) => {
                 let uncertainty: Frame<Difference> = comparison.difference_uncertainty.map(expanded);
                 paint(&uncertainty, lo, hi, palette)
             }
@@ -105,10 +114,11 @@ impl Shown {
 
     /// The colour scale it is painted with.
     #[must_use]
-    pub const fn scale(&self) -> ScaleKind {
-        match self.source {
+    pub fn scale(&self) -> ScaleKind {
+        match &self.source {
             Source::Captured(_) => ScaleKind::Temperature,
             Source::Compared(_, subject) => subject.scale(),
+            Source::Recorded(picture) => picture.scale(),
         }
     }
 
@@ -120,7 +130,7 @@ impl Shown {
             Source::Compared(comparison, Subject::Difference | Subject::Uncertainty) => {
                 Some(&comparison.difference_uncertainty)
             }
-            Source::Captured(_) | Source::Compared(_, Subject::Baseline) => None,
+            Source::Captured(_) | Source::Recorded(_) | Source::Compared(..) => None,
         }
     }
 }
@@ -130,6 +140,12 @@ impl Shown {
 pub fn pixel_at(place: Spot) -> Option<(usize, usize)> {
     let (column, row) = (place.x.round(), place.y.round());
     (column >= 0.0 && row >= 0.0).then_some((row as usize, column as usize))
+}
+
+/// The picture of a recording, or what it waits for. Reactive. It lies as the baseline does.
+pub fn recorded(recorded: Recorded) -> Result<Shown, String> {
+    let picture = recorded.picture.get()?;
+    Ok(Shown { source: Source::Recorded(picture), plane: Plane::Baseline })
 }
 
 /// The picture of a subject, or what it waits for. Reactive.
@@ -145,7 +161,7 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
         (Some(shown), _) => Ok(shown),
         (None, Subject::Unit) => captured(store, Role::Unit),
         (None, Subject::Baseline) => captured(store, Role::Baseline),
-        (None, Subject::Difference | Subject::Uncertainty) => Err(match state {
+        (None, Subject::Difference | Subject::Uncertainty | Subject::Recording) => Err(match state {
             ComparisonState::NotReady(why) => why,
             ComparisonState::Failed(notice) => notice.what,
             _ => "The difference is being worked out".to_owned(),

@@ -5,11 +5,11 @@ use analysis::units::TemperatureUnit;
 use leptos::html::Canvas;
 use leptos::prelude::*;
 use plotters::prelude::*;
-use plotters_canvas::CanvasBackend;
 use web_sys::HtmlCanvasElement;
 
 use super::quantity_answer::{Kind, QuantityAnswer};
 use crate::store::Store;
+use crate::widgets::chart::{ChartFrame, NotDrawn, STRONG};
 use crate::widgets::{Choice, DropZone};
 use crate::wording;
 
@@ -155,36 +155,19 @@ fn FitFigures(
     }
 }
 
-fn draw(
-    canvas: HtmlCanvasElement,
-    residuals: &[(f64, f64)],
-    unit: TemperatureUnit,
-) -> Result<(), Box<dyn std::error::Error>> {
-    const GROUND: RGBColor = RGBColor(22, 26, 30);
-    const PRINT: RGBColor = RGBColor(170, 178, 186);
-    const POINT: RGBColor = RGBColor(156, 180, 255);
+fn draw(canvas: HtmlCanvasElement, residuals: &[(f64, f64)], unit: TemperatureUnit) -> Result<(), NotDrawn> {
     let least = residuals.iter().map(|point| point.0).fold(f64::INFINITY, f64::min);
     let most = residuals.iter().map(|point| point.0).fold(f64::NEG_INFINITY, f64::max);
     let span = residuals.iter().map(|point| point.1.abs()).fold(0.01, f64::max) * 1.2;
-    let root = CanvasBackend::with_canvas_object(canvas).ok_or("no canvas")?.into_drawing_area();
-    root.fill(&GROUND)?;
-    let mut chart = ChartBuilder::on(&root)
-        .margin(6)
-        .x_label_area_size(24)
-        .y_label_area_size(44)
-        .build_cartesian_2d(least..most.max(least + 1e-6), -span..span)?;
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .light_line_style(GROUND)
-        .bold_line_style(RGBColor(58, 64, 72))
-        .axis_style(PRINT)
-        .label_style(("sans-serif", 12).into_font().color(&PRINT))
-        .y_desc(unit.difference_symbol())
-        .x_label_formatter(&|value| wording::number(*value, 0))
-        .y_label_formatter(&|value| wording::number(*value, 2))
-        .draw()?;
-    chart.draw_series(residuals.iter().map(|point| Circle::new(*point, 3, POINT.filled())))?;
-    root.present()?;
-    Ok(())
+    let frame = ChartFrame {
+        across: least..most.max(least + 1e-6),
+        up: -span..span,
+        across_words: "",
+        up_words: Some(unit.difference_symbol()),
+        digits: [0, 2],
+    };
+    frame.draw(canvas, |chart| {
+        chart.draw_series(residuals.iter().map(|point| Circle::new(*point, 3, STRONG.filled())))?;
+        Ok(())
+    })
 }

@@ -8,20 +8,23 @@ use leptos::prelude::*;
 
 use super::placement_unit::PlacementUnitForm;
 use super::quantity_form::QuantityForm;
+use super::recording::RecordingItem;
 use crate::store::Store;
+use crate::time::desk::Desk;
+use crate::time::live_folder::LiveFolder;
 use crate::widgets::{DropZone, Icon, Picker, Sign};
 use crate::wording;
 
 const ROLES: [Role; 4] = [Role::Baseline, Role::Unit, Role::Waiting, Role::Aside];
 
 /// What a drop zone takes, in one line.
-pub const TAKES: &str =
-    "TIFF, PGM or CSV pictures with their sidecar, placement and limit tables, or an earlier result file";
+pub const TAKES: &str = "TIFF, PGM or CSV pictures with their sidecar, recordings of many frames, placement and limit tables, or an earlier result file";
 
 /// The second step.
 #[component]
 pub fn CapturesStep() -> impl IntoView {
     let store = Store::expect();
+    let desk = expect_context::<Desk>();
     let hashes = Memo::new(move |_| {
         store
             .session()
@@ -32,11 +35,22 @@ pub fn CapturesStep() -> impl IntoView {
             title="Drop captures here, or choose files"
             remark=TAKES
             testid="add-files"
-            take=move |files| store.take_files(files)
+            take=move |files| desk.take_files(files)
         />
         <For each=move || store.questions().get() key=|question| question.hash.clone() let:question>
             <QuantityForm question=question answered=|()| () />
         </For>
+        <RecordingItem />
+        <LiveFolder />
+        <details class="block">
+            <summary>"A recording in numbered files of one frame each"</summary>
+            <DropZone
+                title="Drop all its files together, or choose them"
+                remark="TIFF or PGM with a number in each name, and one sidecar for all; a number that is missing is a dropped frame"
+                testid="numbered-files"
+                take=move |files| desk.open_numbered(files)
+            />
+        </details>
         {move || store.placement_question().get().map(|question| view! { <PlacementUnitForm question=question /> })}
         <ul class="items" data-testid="captures">
             <For each=move || hashes.get() key=Clone::clone let:hash>
@@ -46,6 +60,9 @@ pub fn CapturesStep() -> impl IntoView {
         <div class="row">
             <button data-testid="load-sample-again" on:click=move |_| store.load_sample()>
                 "Load the sample board (invented)"
+            </button>
+            <button data-testid="load-sample-recording-again" on:click=move |_| desk.load_sample()>
+                "Load the sample recording (invented)"
             </button>
             <button data-testid="start-afresh" on:click=move |_| store.start_afresh()>
                 "Start afresh"

@@ -27,6 +27,7 @@ mod probes;
 mod procedures;
 mod quantity_answer;
 mod quantity_form;
+mod recording;
 mod regions;
 mod step_frame;
 mod surface;

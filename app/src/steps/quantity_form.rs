@@ -1,5 +1,6 @@
 //! What do these numbers mean? Asked of a capture that does not say, never guessed.
 
+use analysis::capture::Quantity;
 use analysis::radiometry::{Correction, Surroundings};
 use analysis::session::Command;
 use analysis::units::{Emissivity, TemperatureUnit};
@@ -38,6 +39,9 @@ pub fn QuantityForm(
     /// Hears that the question is over.
     #[prop(into)]
     answered: Callback<()>,
+    /// Takes the answer of what is no capture of the session.
+    #[prop(optional, into)]
+    take: Option<Callback<Quantity>>,
 ) -> impl IntoView {
     let store = Store::expect();
     let range = question.raw_range;
@@ -60,6 +64,11 @@ pub fn QuantityForm(
     let hash = question.hash.clone();
     let state = move |all: bool| {
         let Ok(quantity) = quantity.get_untracked() else { return };
+        if let Some(take) = take {
+            take.run(quantity);
+            answered.run(());
+            return;
+        }
         let session = store.session().get_untracked();
         let mut asked = vec![hash.clone()];
         if all {
@@ -78,7 +87,7 @@ pub fn QuantityForm(
     };
     let state_all = state.clone();
     let unready = move || quantity.with(Result::is_err);
-    let others = move || store.questions().with(Vec::len) > 1;
+    let others = move || take.is_none() && store.questions().with(Vec::len) > 1;
     view! {
         <div class="block question" data-testid="quantity-question">
             <h3>{format!("What do the numbers in {} mean?", question.file_name)}</h3>

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use analysis::board::LengthUnit;
 use analysis::content_hash::ContentHash;
-use analysis::session::{Command, Session, saved};
+use analysis::session::{Command, Role, Session, saved};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
@@ -12,7 +12,7 @@ use super::engine::{Batch, Original, Purpose};
 use super::{PlacementQuestion, Store};
 use crate::arrival::{Arrived, welcome};
 use crate::compute::protocol::{Buffer, Job, JobId, Sidecar};
-use crate::intake::{self, Dropped, DroppedCapture, DroppedText};
+use crate::intake::{self, Dropped, DroppedCapture, DroppedText, Sorted};
 use crate::notice::Notice;
 use crate::part_table::{TableRead, read_table};
 use crate::platform::files;
@@ -71,10 +71,18 @@ impl Store {
         });
     }
 
+    /// Takes one capture that was made here, for what it is known to be for.
+    pub fn take_capture_as(self, capture: DroppedCapture, role: Role) {
+        let sorted = Sorted { captures: vec![capture], ..Sorted::default() };
+        self.take_sorted(sorted, Batch { role: Some(role), ..Batch::default() });
+    }
+
     fn take_in(self, dropped: Vec<Dropped>, afresh: bool) {
-        let mut sorted = intake::sort(dropped);
-        let mut batch = Batch { afresh, ..Batch::default() };
-        for table in sorted.tables {
+        self.take_sorted(intake::sort(dropped), Batch { afresh, ..Batch::default() });
+    }
+
+    fn take_sorted(self, mut sorted: Sorted, mut batch: Batch) {
+        for table in std::mem::take(&mut sorted.tables) {
             if let Some(file) = self.take_table(table, &mut batch) {
                 sorted.captures.push(DroppedCapture { file, sidecar: None });
             }
@@ -267,13 +275,19 @@ impl Store {
         let Some(Some(batch)) = batch else { return };
         let base =
             if batch.afresh { Session::default() } else { Session::clone(&self.session.get_untracked()) };
-        let (welcomed, notices) = welcome(&base, batch.arrived.into_values().collect());
+        let arrived: Vec<_> = batch.arrived.into_values().collect();
+        let hashes: Vec<_> = arrived.iter().map(|arrived| arrived.hash.clone()).collect();
+        let (welcomed, notices) = welcome(&base, arrived);
+        let assigned = batch
+            .role
+            .into_iter()
+            .flat_map(|role| hashes.iter().map(move |hash| Command::AssignRole { hash: hash.clone(), role }));
         let refusals = self.history.try_update(|history| {
             history.begin_gesture();
             if batch.afresh {
                 history.replace(base);
             }
-            let commands = batch.commands.into_iter().chain(welcomed);
+            let commands = batch.commands.into_iter().chain(welcomed).chain(assigned);
             let refusals: Vec<_> = commands.filter_map(|command| history.apply(command).err()).collect();
             history.end_gesture();
             refusals

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use analysis::capture::CaptureMetadata;
 use analysis::content_hash::ContentHash;
 use analysis::radiometry::Band;
-use analysis::session::{Command, Session};
+use analysis::session::{Command, Role, Session};
 use gloo_timers::callback::Timeout;
 
 use super::keeping::Keeper;
@@ -57,6 +57,8 @@ pub(super) enum Purpose {
 pub(super) struct Batch {
     /// Whether they begin a new session.
     pub(super) afresh: bool,
+    /// What its captures are for, where that is known beforehand.
+    pub(super) role: Option<Role>,
     /// Jobs that are not over.
     pub(super) outstanding: BTreeSet<JobId>,
     /// Captures that were read, by job, so that they keep their order.

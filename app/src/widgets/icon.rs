@@ -21,6 +21,14 @@ pub enum Sign {
     Remove,
     /// Upward in an order.
     Up,
+    /// Let it run.
+    Play,
+    /// Hold it.
+    Pause,
+    /// One back.
+    Back,
+    /// One on.
+    Forward,
 }
 
 impl Sign {
@@ -34,6 +42,10 @@ impl Sign {
             Self::Whole => "M4 9V4h5M15 4h5v5M20 15v5h-5M9 20H4v-5",
             Self::Remove => "m6 6 12 12M18 6 6 18",
             Self::Up => "M12 19V5M6 11l6-6 6 6",
+            Self::Play => "M7 4.5v15L19 12z",
+            Self::Pause => "M8 5v14M16 5v14",
+            Self::Back => "m15 5-7 7 7 7",
+            Self::Forward => "m9 5 7 7-7 7",
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Controls that know nothing of the session: fields with units, choices, sliders, drop zone, icons.
 
+pub mod chart;
 pub mod choice;
 pub mod drop_zone;
 pub mod field;

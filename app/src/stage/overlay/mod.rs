@@ -9,7 +9,8 @@ mod tags;
 
 use leptos::prelude::*;
 
-use super::look::{Look, Plane};
+use super::look::{Look, Plane, Subject};
+use super::recorded::Recorded;
 use super::view::Spot;
 
 /// Everything over one picture.
@@ -33,6 +34,7 @@ pub fn Overlay(
                     <outlines::RegionShapes />
                     <outlines::GaugeShapes />
                     <outlines::FindingShapes />
+                    <SourceEllipse />
                 </Show>
                 <draft_shape::DraftShape plane=plane />
             </g>
@@ -41,6 +43,20 @@ pub fn Overlay(
             </Show>
             <marks::Marks plane=plane />
         </svg>
+    }
+}
+
+/// Where the source of a swing lies, over the recording's pictures only.
+#[component]
+fn SourceEllipse() -> impl IntoView {
+    let (look, recorded) = (expect_context::<Look>(), expect_context::<Recorded>());
+    move || {
+        let [x, y, major, minor, angle] =
+            recorded.ellipse.get().filter(|_| look.subject.get() == Subject::Recording)?;
+        let turn = format!("translate({x:.3} {y:.3}) rotate({:.2})", angle.to_degrees());
+        Some(
+            view! { <ellipse class="ellipse" rx=format!("{major:.3}") ry=format!("{minor:.3}") transform=turn /> },
+        )
     }
 }
 

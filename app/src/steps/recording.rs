@@ -1,0 +1,67 @@
+//! The open recording in the list of captures: what it is, and what its numbers mean.
+
+use analysis::content_hash::ContentHash;
+use leptos::prelude::*;
+
+use super::quantity_form::QuantityForm;
+use crate::store::Question;
+use crate::time::desk::{Desk, Opened};
+use crate::widgets::{Icon, Sign};
+use crate::wording;
+
+/// The recording, if one is open.
+#[component]
+pub(super) fn RecordingItem() -> impl IntoView {
+    let desk = expect_context::<Desk>();
+    let item = move || {
+        desk.opened.get().map(|opened| {
+            let invented = desk.metadata.with_untracked(|metadata| metadata.invented);
+            let known = words(&opened);
+            let name = opened.name.clone();
+            view! {
+                <ul class="items">
+                    <li data-testid="recording">
+                        <span class="name">{name.clone()}</span>
+                        <button
+                            class="quiet"
+                            title="Close this recording"
+                            aria-label=format!("Close {name}")
+                            data-testid="close-recording"
+                            on:click=move |_| desk.close()
+                        >
+                            <Icon sign=Sign::Remove />
+                        </button>
+                        <p class="remark below">
+                            {known} <span hidden=!invented>" · invented: shows no real board"</span>
+                        </p>
+                        <p class="remark below">
+                            "Looked at below the picture; not kept in the session. What you pull out of it is."
+                        </p>
+                    </li>
+                </ul>
+            }
+        })
+    };
+    let question = move || {
+        let opened = desk.opened.get()?;
+        desk.metadata.with(|metadata| metadata.quantity.is_none()).then(|| {
+            let question = Question {
+                // No capture of the session has this content; the form only asks.
+                hash: ContentHash::of(opened.name.as_bytes()),
+                file_name: opened.name.clone(),
+                raw_range: opened.raw_range,
+            };
+            let take = move |quantity| desk.metadata.update(|metadata| metadata.quantity = Some(quantity));
+            view! { <QuantityForm question=question answered=|()| () take=take /> }
+        })
+    };
+    view! {
+        {question}
+        {item}
+    }
+}
+
+fn words(opened: &Opened) -> String {
+    let (rows, columns) = opened.shape;
+    format!("recording of {}, {columns} × {rows} pixels", wording::count(opened.frames, "frame"))
+}

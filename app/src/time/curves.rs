@@ -1,0 +1,182 @@
+//! Which of the followed places are shown as curves, and how.
+
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+use leptos::prelude::*;
+use plotters::style::RGBColor;
+
+use super::desk::Trends;
+use super::protocol::Reading;
+
+/// Colours that are told apart on a dark ground; beyond them lines are dashed.
+const COLORS: [RGBColor; 8] = [
+    RGBColor(255, 211, 107),
+    RGBColor(140, 190, 255),
+    RGBColor(255, 138, 120),
+    RGBColor(127, 217, 168),
+    RGBColor(214, 160, 255),
+    RGBColor(228, 230, 232),
+    RGBColor(240, 170, 90),
+    RGBColor(110, 215, 225),
+];
+/// So many parts are shown at first: those that change most.
+const PARTS_AT_FIRST: usize = 4;
+
+/// A curve: a place and which of its values.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// What a person reads.
+    pub name: String,
+    /// The place, by its number among the followed.
+    pub place: usize,
+    /// Which of its values; `None` for the one chosen for all places.
+    pub fixed: Option<Reading>,
+}
+
+impl Curve {
+    /// Its series, where places are shown by `reading`.
+    #[must_use]
+    pub fn series(&self, reading: Reading) -> (usize, Reading) {
+        (self.place, self.fixed.unwrap_or(reading))
+    }
+}
+
+/// What is chosen, provided as a context.
+#[derive(Debug, Clone, Copy)]
+pub struct Chosen {
+    /// The places that are shown, by their curves' names.
+    pub names: RwSignal<BTreeSet<String>>,
+    /// Which value of each place.
+    pub reading: RwSignal<Reading>,
+    /// Whether only the marked span is shown.
+    pub only_span: RwSignal<bool>,
+    /// A level that is watched, K, for the chart.
+    pub level: RwSignal<Option<f64>>,
+}
+
+impl Chosen {
+    /// Nothing chosen yet.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            names: RwSignal::new(BTreeSet::new()),
+            reading: RwSignal::new(Reading::Mean),
+            only_span: RwSignal::new(false),
+            level: RwSignal::new(None),
+        }
+    }
+
+    /// The reading of a curve. Reactive.
+    #[must_use]
+    pub fn reading_of(self, curve: &Curve) -> Reading {
+        curve.fixed.unwrap_or_else(|| self.reading.get())
+    }
+
+    /// The curves that are shown. Reactive.
+    #[must_use]
+    pub fn shown(self, trends: &Trends) -> Vec<Curve> {
+        self.names
+            .with(|names| curves(trends).into_iter().filter(|curve| names.contains(&curve.name)).collect())
+    }
+
+    /// Shows a curve, or no longer.
+    pub fn show(self, name: String, shown: bool) {
+        self.names.update(|names| {
+            if shown {
+                names.insert(name);
+            } else {
+                names.remove(&name);
+            }
+        });
+    }
+}
+
+impl Default for Chosen {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// All curves of the followed places: the hottest and the coldest pixel, the picture's mean, then place by place.
+#[must_use]
+pub fn curves(trends: &Trends) -> Vec<Curve> {
+    let whole = [
+        ("Hottest pixel", Reading::Greatest),
+        ("Coldest pixel", Reading::Least),
+        ("Picture, mean", Reading::Mean),
+    ];
+    let whole = whole.map(|(name, reading)| Curve { name: name.to_owned(), place: 0, fixed: Some(reading) });
+    let places = trends.names.iter().enumerate().skip(1);
+    let places = places.map(|(place, name)| Curve { name: name.clone(), place, fixed: None });
+    whole.into_iter().chain(places).collect()
+}
+
+/// The curves to begin with: the hottest pixel, every read-out, and the parts that change most.
+#[must_use]
+pub fn curves_at_first(trends: &Trends) -> BTreeSet<String> {
+    let change = |place: usize| {
+        let valid = trends.series.column(place, Reading::Mean).iter().filter(|value| !value.is_nan());
+        let (lo, hi) = valid.fold((f32::INFINITY, f32::NEG_INFINITY), |(lo, hi), v| (lo.min(*v), hi.max(*v)));
+        hi - lo
+    };
+    let is_part = |place: usize| trends.parts.get(place).copied().unwrap_or(false);
+    let mut parts: Vec<usize> = (1..trends.names.len()).filter(|place| is_part(*place)).collect();
+    parts.sort_by(|a, b| change(*b).total_cmp(&change(*a)));
+    let gauges = (1..trends.names.len()).filter(|place| !is_part(*place));
+    let shown = gauges.chain(parts.into_iter().take(PARTS_AT_FIRST));
+    let names = shown.filter_map(|place| trends.names.get(place).cloned());
+    std::iter::once("Hottest pixel".to_owned()).chain(names).collect()
+}
+
+/// The colour of the curve that is the so-manyth shown, and whether it is dashed.
+#[must_use]
+pub const fn line_of(shown: usize) -> (RGBColor, bool) {
+    (COLORS[shown % COLORS.len()], (shown / COLORS.len()) % 2 == 1)
+}
+
+/// A curve's points for drawing, no more than about two for each pixel across: where there are more, the least
+/// and the greatest of each stretch, so that no peak is lost.
+#[must_use]
+pub fn thinned(times: &[f64], values: &[f32], range: Range<usize>, most: usize) -> Vec<(f64, f32)> {
+    let range = range.start.min(times.len())..range.end.min(times.len()).min(values.len());
+    let points: Vec<(f64, f32)> = times
+        .get(range.clone())
+        .unwrap_or_default()
+        .iter()
+        .copied()
+        .zip(values.get(range).unwrap_or_default().iter().copied())
+        .filter(|(_, value)| !value.is_nan())
+        .collect();
+    let stretch = points.len().div_ceil(most.max(1));
+    if stretch <= 2 {
+        return points;
+    }
+    let of_stretch = |stretch: &[(f64, f32)]| {
+        let by_value = |a: &&(f64, f32), b: &&(f64, f32)| a.1.total_cmp(&b.1);
+        let least = stretch.iter().min_by(by_value).copied();
+        let greatest = stretch.iter().max_by(by_value).copied();
+        match (least, greatest) {
+            (Some(a), Some(b)) if a.0 <= b.0 => [a, b],
+            (Some(a), Some(b)) => [b, a],
+            _ => [(f64::NAN, f32::NAN); 2],
+        }
+    };
+    points.chunks(stretch).flat_map(of_stretch).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thinning_keeps_every_peak_and_leaves_short_series_alone() {
+        let times: Vec<f64> = (0..1000).map(f64::from).collect();
+        let mut values = vec![300.0; 1000];
+        values[613] = 350.0;
+        values[614] = f32::NAN;
+        let thin = thinned(&times, &values, 0..1000, 50);
+        assert!(thin.len() <= 100 && thin.contains(&(613.0, 350.0)));
+        assert_eq!(thinned(&times, &values, 610..620, 50).len(), 9);
+    }
+}

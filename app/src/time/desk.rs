@@ -1,0 +1,495 @@
+//! The page's side of recordings: what is open, what is looked at, what was found.
+//!
+//! Provided as a context and `Copy`, as the store is. The session is read from the store and never written
+//! but by its commands: a recording belongs to a person's looking, what is pulled out of it to the session.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+use analysis::capture::{CaptureMetadata, CornerMark, FrameTimes};
+use analysis::sequence::{PointSource, Stability, Timeline, WarmUp};
+use analysis::session::{Command, Role, Session};
+use leptos::prelude::*;
+
+use super::engine::Engine;
+use super::fit_parcel::LockInAsk;
+use super::picture::name_of;
+use super::protocol::{Ask, PictureKind, Reading};
+use super::series::Series;
+use crate::stage::look::{Arrangement, Look, Subject};
+use crate::stage::recorded::{Recorded, RecordedPicture};
+use crate::store::Store;
+
+/// A recording of fewer pixels than this, all frames together, is followed without asking: some seconds' work.
+const FOLLOWED_AT_ONCE: usize = 40_000_000;
+
+/// An open recording.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Opened {
+    /// The name people know it by.
+    pub name: String,
+    /// How many frames it has, as far as they were found.
+    pub frames: usize,
+    /// Whether all were found.
+    pub complete: bool,
+    /// Rows and columns.
+    pub shape: (usize, usize),
+    /// The least and greatest number in its first frame, as the file holds them.
+    pub raw_range: Option<(f32, f32)>,
+}
+
+/// The followed places over time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trends {
+    /// Their values.
+    pub series: Series,
+    /// Their names: the picture as a whole first, then read-outs, then parts.
+    pub names: Vec<String>,
+    /// Which of them are parts.
+    pub parts: Vec<bool>,
+    /// Column and row of the hottest pixel in each frame.
+    pub hottest: [Vec<f32>; 2],
+    /// Frames that were left out, and why.
+    pub problems: Vec<String>,
+}
+
+/// What a lock-in found beside its pictures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LockInFound {
+    /// What it was asked.
+    pub ask: LockInAsk,
+    /// Frames used.
+    pub frames: usize,
+    /// Noise of a pixel in a frame, K.
+    pub typical_noise: f64,
+    /// Amplitude that noise alone shows, K.
+    pub noise_floor: f64,
+    /// Amplitude that noise alone hardly reaches anywhere in the picture, K.
+    pub detectable: f64,
+    /// The strongest source.
+    pub source: Option<PointSource>,
+    /// Frames that were left out, and why.
+    pub problems: Vec<String>,
+}
+
+/// A run over the frames, under way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Work {
+    /// What it is, in a few words.
+    pub what: &'static str,
+    /// Frames done.
+    pub done: usize,
+    /// Frames in all.
+    pub of: usize,
+}
+
+/// What frames are read and corrected with: when it changes, what was worked out is out of date.
+#[derive(Debug, Clone, PartialEq)]
+struct Grounds {
+    metadata: CaptureMetadata,
+    session: Arc<Session>,
+}
+
+/// The desk. See the module's documentation.
+#[derive(Debug, Clone, Copy)]
+pub struct Desk {
+    pub(super) store: Store,
+    pub(super) look: Look,
+    pub(super) recorded: Recorded,
+    /// The recording.
+    pub opened: RwSignal<Option<Arc<Opened>>>,
+    /// What is known of it.
+    pub metadata: RwSignal<CaptureMetadata>,
+    /// The times of its frames, once they are stated.
+    pub timeline: Memo<Option<Arc<Timeline>>>,
+    /// The frame looked at, from 0.
+    pub frame: RwSignal<usize>,
+    /// The frame that is taken off in the picture of changes.
+    pub reference: RwSignal<usize>,
+    /// Which picture is looked at.
+    pub face: RwSignal<PictureKind>,
+    /// The pictures there are.
+    pub pictures: RwSignal<BTreeMap<PictureKind, Arc<RecordedPicture>>>,
+    /// The marked span of frames.
+    pub span: RwSignal<Range<usize>>,
+    /// Why the picture looked at is missing.
+    pub trouble: RwSignal<Option<String>>,
+    /// A run under way.
+    pub work: RwSignal<Option<Work>>,
+    /// The places over time.
+    pub trends: RwSignal<Option<Arc<Trends>>>,
+    /// Warm-ups by place.
+    pub fits: RwSignal<BTreeMap<(usize, Reading), Result<WarmUp, String>>>,
+    /// When a place counts as steady.
+    pub stability: RwSignal<Stability>,
+    /// What the lock-in found.
+    pub lock_in: RwSignal<Option<Arc<LockInFound>>>,
+    /// Whether what was worked out no longer fits what is said now.
+    pub out_of_date: RwSignal<bool>,
+    grounds: Memo<Grounds>,
+    pub(super) engine: StoredValue<Engine, LocalStorage>,
+}
+
+impl Desk {
+    /// The desk of this page, put into context.
+    pub fn provide(store: Store) -> Self {
+        let (look, recorded) = (expect_context::<Look>(), expect_context::<Recorded>());
+        let metadata = RwSignal::new(CaptureMetadata::default());
+        let opened = RwSignal::new(None::<Arc<Opened>>);
+        let timeline = Memo::new(move |_| {
+            let frames = opened.with(|opened| opened.as_ref().map(|opened| opened.frames))?;
+            metadata.with(|metadata| Timeline::new(metadata, frames).ok()).map(Arc::new)
+        });
+        let grounds = Memo::new(move |_| Grounds {
+            metadata: metadata.get(),
+            session: store.session().with(|session| Arc::new(what_corrects(session))),
+        });
+        let desk = Self {
+            store,
+            look,
+            recorded,
+            opened,
+            metadata,
+            timeline,
+            frame: RwSignal::new(0),
+            reference: RwSignal::new(0),
+            face: RwSignal::new(PictureKind::Frame),
+            pictures: RwSignal::new(BTreeMap::new()),
+            span: RwSignal::new(0..0),
+            trouble: RwSignal::new(None),
+            work: RwSignal::new(None),
+            trends: RwSignal::new(None),
+            fits: RwSignal::new(BTreeMap::new()),
+            // Common practice, no source: slow enough that a reading does not change while it is taken.
+            stability: RwSignal::new(Stability { rate_k_per_min: 0.2, over_min: 1.0 }),
+            lock_in: RwSignal::new(None),
+            out_of_date: RwSignal::new(false),
+            grounds,
+            engine: StoredValue::new_local(Engine::default()),
+        };
+        provide_context(desk);
+        desk.keep_in_step();
+        desk
+    }
+
+    fn keep_in_step(self) {
+        Effect::new(move |before: Option<()>| {
+            self.grounds.track();
+            if before.is_some() && self.opened.with_untracked(Option::is_some) {
+                self.engine.update_value(|engine| engine.unsettled = true);
+                self.recorded.seen.set(None);
+                self.forget_what_was_worked_out();
+                self.ask_to_show();
+                self.follow_if_small();
+            }
+        });
+        Effect::new(move || {
+            self.frame.track();
+            self.face.track();
+            self.reference.track();
+            self.ask_to_show();
+        });
+        Effect::new(move || {
+            let there = self.opened.with(Option::is_some);
+            self.recorded.there.set(there);
+            let found = self.pictures.with(|pictures| pictures.get(&self.face.get()).cloned());
+            let picture = match (found, self.trouble.get()) {
+                (_, Some(trouble)) => Err(trouble),
+                (Some(picture), None) => Ok(picture),
+                (None, None) if self.metadata.with(|metadata| metadata.quantity.is_none()) && there => {
+                    Err("Step 2 asks what the numbers of this recording mean".to_owned())
+                }
+                (None, None) => Err("The recording is being read".to_owned()),
+            };
+            self.recorded.picture.set(picture);
+        });
+        Effect::new(move || self.recorded.caption.set(self.caption()));
+    }
+
+    /// What frames are corrected with, for the worker.
+    pub(super) fn settling(self) -> (CaptureMetadata, Session) {
+        let Grounds { metadata, session } = self.grounds.get_untracked();
+        (metadata, Session::clone(&session))
+    }
+
+    fn forget_what_was_worked_out(self) {
+        let face = self.face.get_untracked();
+        if !matches!(face, PictureKind::Frame | PictureKind::Difference) {
+            self.face.set(PictureKind::Frame);
+        }
+        self.pictures.update(|pictures| {
+            pictures.retain(|kind, _| matches!(kind, PictureKind::Frame | PictureKind::Difference));
+        });
+        self.fits.update(BTreeMap::clear);
+        self.lock_in.set(None);
+        let old = self.trends.with_untracked(Option::is_some);
+        self.out_of_date.set(old);
+    }
+
+    /// A recording was opened.
+    pub(super) fn take_opened(self, opened: Opened, metadata: CaptureMetadata) {
+        let frames = opened.frames;
+        self.forget();
+        self.engine.update_value(|engine| engine.unsettled = true);
+        self.tell_other_pixels(&opened);
+        self.take_corners(&metadata);
+        self.metadata.set(metadata);
+        self.opened.set(Some(Arc::new(opened)));
+        self.span.set(0..frames);
+        self.look.arrangement.set(Arrangement::Single);
+        self.look.subject.set(Subject::Recording);
+        self.ask_to_show();
+        self.follow_if_small();
+    }
+
+    /// More frames of the recording were found.
+    pub(super) fn take_more(self, frames: usize, complete: bool) {
+        let Some(before) = self.opened.get_untracked() else { return };
+        let all_marked = self.span.with_untracked(|span| *span == (0..before.frames));
+        self.opened.set(Some(Arc::new(Opened { frames, complete, ..Opened::clone(&before) })));
+        if all_marked {
+            self.span.set(0..frames);
+        }
+        self.follow_if_small();
+    }
+
+    /// Regions, read-outs and parts lie on the baseline's pixels; a recording of other pixels says so.
+    fn tell_other_pixels(self, opened: &Opened) {
+        let baseline = self.store.session().with_untracked(|session| {
+            session.with_role(Role::Baseline).next().map(|record| record.hash.clone())
+        });
+        let shape = baseline.and_then(|hash| untrack(|| self.store.shape(&hash)));
+        if let Some((rows, columns)) = shape.filter(|shape| *shape != opened.shape) {
+            self.store.tell(crate::notice::Notice::warning(
+                format!(
+                    "{} has other pixels than the known-good capture ({columns} × {rows}).",
+                    opened.name
+                ),
+                "Regions, read-outs and parts lie elsewhere in it: set that capture aside, or record as it was captured.",
+            ));
+        }
+    }
+
+    /// Known places of the board in the recording are known places of a session that has none and no baseline yet,
+    /// so that its parts lie on the picture.
+    fn take_corners(self, metadata: &CaptureMetadata) {
+        let wanted = self.store.session().with_untracked(|session| {
+            session.layout.corners.is_empty() && session.with_role(Role::Baseline).next().is_none()
+        });
+        if wanted && !metadata.corners.is_empty() {
+            let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline).collect();
+            self.store.dispatch(Command::MarkCorners { corners });
+        }
+    }
+
+    fn forget(self) {
+        self.frame.set(0);
+        self.reference.set(0);
+        self.face.set(PictureKind::Frame);
+        self.pictures.update(BTreeMap::clear);
+        self.recorded.seen.set(None);
+        self.recorded.ellipse.set(None);
+        self.trouble.set(None);
+        self.work.set(None);
+        self.trends.set(None);
+        self.fits.update(BTreeMap::clear);
+        self.lock_in.set(None);
+        self.out_of_date.set(false);
+    }
+
+    /// Lets the recording go.
+    pub fn close(self) {
+        self.opened.set(None);
+        self.forget();
+        self.engine.update_value(|engine| *engine = Engine::default());
+        if self.look.subject.get_untracked() == Subject::Recording {
+            self.look.subject.set(Subject::Baseline);
+        }
+    }
+
+    /// What the picture is and when it was. Reactive.
+    fn caption(self) -> String {
+        let moment = |frame: usize| {
+            let time = self
+                .time_of(frame)
+                .map_or_else(String::new, |time| format!(" at {}", crate::wording::seconds(time)));
+            format!("{}{time}", frame + 1)
+        };
+        let span = move || {
+            self.span.with(|span| format!("{} to {}", moment(span.start), moment(span.end.saturating_sub(1))))
+        };
+        match self.face.get() {
+            PictureKind::Frame => format!("frame {}", moment(self.frame.get())),
+            PictureKind::Difference => {
+                format!("frame {} less frame {}", moment(self.frame.get()), moment(self.reference.get()))
+            }
+            kind @ (PictureKind::Mean | PictureKind::Least | PictureKind::Greatest) => {
+                format!("{} of frames {}", name_of(kind).to_lowercase(), span())
+            }
+            kind => name_of(kind).to_lowercase(),
+        }
+    }
+
+    /// The last frame's number, from 0.
+    #[must_use]
+    pub fn last(self) -> usize {
+        self.opened
+            .with_untracked(|opened| opened.as_ref().map_or(0, |opened| opened.frames.saturating_sub(1)))
+    }
+
+    /// Looks at a frame.
+    pub fn go_to(self, frame: usize) {
+        self.frame.set(frame.min(self.last()));
+        if !matches!(self.face.get_untracked(), PictureKind::Frame | PictureKind::Difference) {
+            self.face.set(PictureKind::Frame);
+        }
+        self.look.subject.set(Subject::Recording);
+    }
+
+    /// Looks at the frame of a time, s.
+    pub fn go_to_time(self, time_s: f64) {
+        let frame = self.timeline.with_untracked(|timeline| timeline.as_ref()?.frame_at(time_s));
+        if let Some(frame) = frame {
+            self.go_to(frame);
+        }
+    }
+
+    /// The time of a frame, s. Reactive.
+    #[must_use]
+    pub fn time_of(self, frame: usize) -> Option<f64> {
+        self.timeline.with(|timeline| timeline.as_ref()?.time(frame))
+    }
+
+    /// States how far apart the frames are.
+    pub fn state_interval(self, seconds: f64) {
+        self.metadata.update(|metadata| metadata.frame_times = Some(FrameTimes::Interval(seconds)));
+    }
+
+    /// Marks the frames from `from` to `to`, both included.
+    pub fn mark(self, from: usize, to: usize) {
+        let last = self.last();
+        let (from, to) = (from.min(to).min(last), from.max(to).min(last));
+        self.span.set(from..to + 1);
+        // What was worked out over another span is not this one's.
+        self.pictures.update(|pictures| {
+            pictures.retain(|kind, _| {
+                !matches!(kind, PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
+            });
+        });
+        if matches!(self.face.get_untracked(), PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
+        {
+            self.face.set(PictureKind::Frame);
+        }
+    }
+
+    /// Marks the frames from one time to another, s.
+    pub fn mark_times(self, from_s: f64, to_s: f64) {
+        let (from_s, to_s) = (from_s.min(to_s), from_s.max(to_s));
+        let span = self.timeline.with_untracked(|timeline| Some(timeline.as_ref()?.span(from_s, to_s)));
+        if let Some(span) = span.filter(|span| !span.is_empty()) {
+            self.mark(span.start, span.end - 1);
+        }
+    }
+
+    /// Marks the frames from the event before the frame looked at to the next.
+    pub fn mark_between_events(self) {
+        let frame = self.frame.get_untracked();
+        let ends = self.timeline.with_untracked(|timeline| {
+            let timeline = timeline.as_ref()?;
+            let now = timeline.time(frame)?;
+            let times = || timeline.events().iter().map(|event| event.at_s);
+            let from = times().filter(|at| *at <= now).fold(f64::NEG_INFINITY, f64::max);
+            let to = times().filter(|at| *at > now).fold(f64::INFINITY, f64::min);
+            let span = timeline.span(from, to);
+            // The frame of the next event itself is no longer of this stretch.
+            let last =
+                span.clone().rev().find(|frame| timeline.time(*frame).is_some_and(|time| time < to))?;
+            Some((span.start, last))
+        });
+        if let Some((from, to)) = ends {
+            self.mark(from, to);
+        }
+    }
+
+    /// Looks at a picture; one over the marked span is worked out first.
+    pub fn look_at(self, kind: PictureKind) {
+        self.look.subject.set(Subject::Recording);
+        let there = self.pictures.with_untracked(|pictures| pictures.contains_key(&kind));
+        match kind {
+            PictureKind::Mean | PictureKind::Least | PictureKind::Greatest if !there => {
+                let span = self.span.get_untracked();
+                self.engine.update_value(|engine| engine.look_at_when_done = Some(kind));
+                self.ask(Ask::Summarize { span }, "Summing the span up");
+            }
+            _ => self.face.set(kind),
+        }
+    }
+
+    /// Follows all places through the whole recording.
+    pub fn follow(self) {
+        let frames = self.opened.with_untracked(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
+        self.ask(Ask::Follow { span: 0..frames }, "Following places");
+    }
+
+    fn follow_if_small(self) {
+        let known = self.metadata.with_untracked(|m| m.quantity.is_some() && m.frame_times.is_some());
+        let complete =
+            self.opened.with_untracked(|opened| opened.as_ref().is_some_and(|opened| opened.complete));
+        let pixels = self.opened.with_untracked(|opened| {
+            opened.as_ref().map_or(0, |opened| opened.frames.saturating_mul(opened.shape.0 * opened.shape.1))
+        });
+        if known && complete && pixels > 0 && pixels <= FOLLOWED_AT_ONCE {
+            self.follow();
+        }
+    }
+
+    /// Fits warm-ups of places over the marked span.
+    pub fn fit_warm_ups(self, series: Vec<(usize, Reading)>) {
+        let span = self.span.get_untracked();
+        self.engine.update_value(|engine| engine.fitting.clone_from(&series));
+        self.ask(Ask::FitWarmUps { series, span }, "Fitting warm-ups");
+    }
+
+    /// Maps the warm-up of every pixel over the marked span, beginning from a place.
+    pub fn map_warm_up(self, place: usize, reading: Reading) {
+        let span = self.span.get_untracked();
+        self.engine.update_value(|engine| engine.look_at_when_done = Some(PictureKind::Steady));
+        self.ask(Ask::MapWarmUp { place, reading, span }, "Fitting every pixel");
+    }
+
+    /// Locks in over the marked span.
+    pub fn lock_in_to(self, settings: LockInAsk) {
+        let span = self.span.get_untracked();
+        self.engine.update_value(|engine| engine.locking = Some(settings));
+        self.ask(Ask::LockIn { span, settings }, "Locking in");
+    }
+
+    /// Pulls a frame, or the mean of several, out as a capture for this role.
+    pub fn pull(self, span: Range<usize>, role: Role) {
+        self.engine.update_value(|engine| engine.pulling.push_back(role));
+        self.ask(Ask::Pull { span }, "Pulling a capture out");
+    }
+
+    /// Draws an ellipse over the picture of the recording, or none.
+    pub fn show_ellipse(self, ellipse: Option<[f64; 5]>) {
+        self.recorded.ellipse.set(ellipse);
+    }
+
+    /// Ends whatever runs over frames.
+    pub fn stop(self) {
+        self.ask(Ask::Stop, "Stopping");
+    }
+}
+
+/// Of a session what frames are corrected with and what is followed in them; the rest may change without effect.
+fn what_corrects(session: &Session) -> Session {
+    Session {
+        band: session.band,
+        surroundings: session.surroundings,
+        surface: session.surface.clone(),
+        layout: analysis::session::BoardLayout { limits: Vec::new(), ..session.layout.clone() },
+        gauges: session.gauges.clone(),
+        ..Session::default()
+    }
+}

@@ -1,0 +1,34 @@
+//! Recordings: many frames over time, looked at, followed and judged.
+//!
+//! A recording is no part of the session: it is as large as a disk allows, and is read piece by piece by a
+//! worker of its own. Its identity is its files' name and size. What is pulled out of it becomes a capture like any other.
+
+pub mod fit_parcel;
+pub mod protocol;
+pub mod series;
+
+pub mod frame_cache;
+mod recording;
+mod runs;
+pub mod worker_bench;
+
+mod arrival;
+pub mod desk;
+mod engine;
+pub mod picture;
+mod pulled;
+
+mod playback;
+pub mod timeline;
+
+pub mod curves;
+pub mod export;
+pub mod time_chart;
+pub mod trends;
+
+pub mod live_folder;
+pub mod lock_in;
+pub mod triggers;
+pub mod warm_up;
+
+pub mod panels;
