@@ -45,6 +45,15 @@ impl Subject {
         }
     }
 
+    /// What is written on the picture where its name alone does not say what it shows.
+    #[must_use]
+    pub const fn caption(self) -> Option<&'static str> {
+        match self {
+            Self::Uncertainty => Some("How well the difference is known: ±, half of its 95 % interval"),
+            Self::Baseline | Self::Unit | Self::Difference => None,
+        }
+    }
+
     /// What a person reads.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -66,6 +75,18 @@ pub enum ScaleKind {
     Difference,
     /// Half-widths of 95 % intervals, from zero.
     Uncertainty,
+}
+
+impl ScaleKind {
+    /// What a person reads above the scale.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Temperature => "Surface",
+            Self::Difference => "Difference",
+            Self::Uncertainty => "Difference, ± (95 %)",
+        }
+    }
 }
 
 /// How baseline and unit are put before the eye.
