@@ -1,6 +1,6 @@
 //! The result file: self-contained, escaped, and the way back into a session.
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::comparison::{Comparison, SetAside};
+use analysis::comparison::{Comparison, JudgedBy, SetAside};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, SurfaceKelvin};
 use analysis::geometry::{Homography, Point};
@@ -56,6 +56,7 @@ fn comparison(designator: &str) -> Comparison {
         designator: designator.map(str::to_owned),
         designator_distance_mm: designator.map(|_| 0.0),
         significance: 6.5,
+        chance: None,
     };
     let part = |name: &str, margin: Option<f64>| PartReading {
         callable: None,
@@ -68,6 +69,8 @@ fn comparison(designator: &str) -> Comparison {
     let mut shown = surface::<SurfaceKelvin>(25.0).into_array() - 300.0;
     shown[(0, 0)] = f32::NAN;
     Comparison {
+        unit_capture: ContentHash::of(UNIT_BYTES),
+        judged_by: JudgedBy::Limit { why: "one known-good board".to_owned() },
         emissivity: flat(0.92),
         emissivity_uncertainty: flat(0.02),
         unit_uncertainty: flat(0.9),

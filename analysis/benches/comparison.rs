@@ -7,7 +7,7 @@ use std::hint::black_box;
 use std::sync::Arc;
 
 use analysis::capture::{CaptureMetadata, Quantity, set_aside_isolated};
-use analysis::comparison::{Shelf, align, judge};
+use analysis::comparison::{Shelf, align_good, align_unit, compare, judge, learn};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{ApparentKelvin, Frame, RawNumber};
 use analysis::session::{CaptureRecord, Command, Role, Session};
@@ -41,37 +41,58 @@ fn board<Q>(rows: usize, seed: u32, shift: f64, fault: f64) -> Frame<Q> {
     Frame::from_rows(rows, columns, numbers.collect()).expect("the size is right")
 }
 
+/// A session with so many good boards and a unit with a fault.
+fn bench_session(rows: usize, good: u32) -> (Session, Shelf) {
+    let mut session = Session::default();
+    let mut shelf = Shelf::new();
+    let boards = (1..=good).map(|seed| (Role::Baseline, seed, 0.7 * f64::from(seed - 1), 0.0));
+    for (role, seed, shift, fault) in boards.chain([(Role::Unit, 99, 3.3, 25.0)]) {
+        let hash = ContentHash::of(&seed.to_le_bytes());
+        shelf.insert(hash.clone(), Arc::new(board::<RawNumber>(rows, seed, shift, fault)));
+        let quantity = Quantity::Temperature {
+            unit: TemperatureUnit::Kelvin,
+            scale: 1.0,
+            offset: 0.0,
+            camera_correction: None,
+        };
+        let metadata = CaptureMetadata { quantity: Some(quantity), ..CaptureMetadata::default() };
+        let record = CaptureRecord { hash, file_name: format!("board-{seed}"), role, metadata };
+        session.apply(Command::AddCapture { record }).expect("each capture is another");
+    }
+    (session, shelf)
+}
+
 fn comparison(criterion: &mut Criterion) {
     for rows in [480, 960] {
         let size = format!("{}x{rows}", rows * 4 / 3);
-        let mut session = Session::default();
-        let mut shelf = Shelf::new();
-        for (role, seed, shift, fault) in [(Role::Baseline, 1, 0.0, 0.0), (Role::Unit, 9, 3.3, 25.0)] {
-            let hash = ContentHash::of(&[seed as u8]);
-            shelf.insert(hash.clone(), Arc::new(board::<RawNumber>(rows, seed, shift, fault)));
-            let quantity = Quantity::Temperature {
-                unit: TemperatureUnit::Kelvin,
-                scale: 1.0,
-                offset: 0.0,
-                camera_correction: None,
-            };
-            let metadata = CaptureMetadata { quantity: Some(quantity), ..CaptureMetadata::default() };
-            let record = CaptureRecord { hash, file_name: format!("board-{seed}"), role, metadata };
-            session.apply(Command::AddCapture { record }).expect("a session without captures takes any");
-        }
-        let aligned = align(&session, &shelf, &mut |_, _| ()).expect("the boards are alike");
-        let found = judge(&session, &aligned, &mut |_| ()).expect("aligned captures");
-        assert!(!found.findings.is_empty(), "a bench that finds nothing measures the wrong thing");
+        for (good, what) in [(1, "one board"), (10, "ten boards")] {
+            let (session, shelf) = bench_session(rows, good);
+            let boards = align_good(&session, &shelf, &mut |_, _| ()).expect("the boards are alike");
+            let learned = learn(&session, &boards, &mut |_| ()).expect("aligned captures");
+            assert_eq!(learned.population().is_some(), good > 1, "ten boards are enough to learn from");
+            let unit = align_unit(&session, &shelf, &boards).expect("the unit is alike");
+            let found = judge(&session, &boards, &learned, &unit, &mut |_| ()).expect("aligned captures");
+            assert!(!found.findings.is_empty(), "a bench that finds nothing measures the wrong thing");
 
-        criterion.bench_function(&format!("whole compare {size}"), |bencher| {
-            bencher.iter(|| {
-                let aligned = align(black_box(&session), &shelf, &mut |_, _| ())?;
-                judge(&session, &aligned, &mut |_| ())
+            if good == 1 {
+                criterion.bench_function(&format!("whole compare {size}, {what}"), |bencher| {
+                    bencher.iter(|| compare(black_box(&session), &shelf));
+                });
+            } else {
+                criterion.bench_function(&format!("learn {size}, {what}"), |bencher| {
+                    bencher.iter(|| learn(black_box(&session), &boards, &mut |_| ()));
+                });
+                criterion.bench_function(&format!("align and judge one unit {size}, {what}"), |bencher| {
+                    bencher.iter(|| {
+                        let unit = align_unit(black_box(&session), &shelf, &boards)?;
+                        judge(&session, &boards, &learned, &unit, &mut |_| ())
+                    });
+                });
+            }
+            criterion.bench_function(&format!("judge {size}, {what}"), |bencher| {
+                bencher.iter(|| judge(black_box(&session), &boards, &learned, &unit, &mut |_| ()));
             });
-        });
-        criterion.bench_function(&format!("judge {size}"), |bencher| {
-            bencher.iter(|| judge(black_box(&session), &aligned, &mut |_| ()));
-        });
+        }
         let apparent = board::<ApparentKelvin>(rows, 9, 3.3, 25.0);
         criterion.bench_function(&format!("set isolated pixels of {size} aside"), |bencher| {
             bencher.iter_batched(|| apparent.clone(), set_aside_isolated, criterion::BatchSize::LargeInput);

@@ -1,15 +1,21 @@
-//! Speed of a sequence of 600 frames of 640 × 480 on one thread: finding its pages, following places, lock-in.
+//! Speed of a sequence of 600 frames of 640 × 480 on one thread: finding its pages, correcting every frame,
+//! following places, lock-in, and writing the table.
+//!
+//! `tests/sequences/speed_beside_numpy.py` runs this and the same work in numpy.
 
 #![expect(clippy::expect_used, reason = "a bench that cannot set up its frames has nothing to measure")]
 
 use std::hint::black_box;
 use std::io::Cursor;
 
-use analysis::frame::{Frame, SurfaceKelvin};
+use analysis::frame::{ApparentKelvin, EmissivityFraction, Frame, SurfaceKelvin};
 use analysis::geometry::Point;
+use analysis::radiometry::{Band, BandTable, Surroundings, correct};
 use analysis::sequence::{
-    Drift, FrameFile, FrameSource, LockIn, LockInSettings, Place, PlaceReader, Reference,
+    Drift, FrameFile, FrameSource, LockIn, LockInSettings, Place, PlaceReader, Reference, TableFrame,
+    TableRegion, TrendColumn, TrendTable,
 };
+use analysis::units::TemperatureUnit;
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use tiff::encoder::{TiffEncoder, colortype};
 
@@ -69,9 +75,15 @@ fn frames(criterion: &mut Criterion) {
         });
     }
     let reference = Reference { frequency_hz: 0.1, zero_s: 0.0 };
-    for (name, harmonics, drift) in [
-        ("lock-in, linear drift", 1, Drift::Linear),
-        ("lock-in, quadratic drift, 3 harmonics", 3, Drift::Quadratic),
+    let whole = PlaceReader::new(&[Place::Whole], (480, 640));
+    // The times of a recording whose frames come when they come: no two batches are alike.
+    let uneven = |number: usize| number as f64 + 0.2 * ((number * number) as f64).sin();
+    let even = |number: usize| number as f64;
+    for (name, harmonics, drift, time, followed) in [
+        ("lock-in, linear drift", 1, Drift::Linear, even as fn(usize) -> f64, false),
+        ("lock-in, linear drift, uneven times", 1, Drift::Linear, uneven, false),
+        ("lock-in, quadratic drift, 3 harmonics", 3, Drift::Quadratic, even, false),
+        ("follow the whole and lock-in, linear drift", 1, Drift::Linear, even, true),
     ] {
         group.bench_function(name, |bencher| {
             bencher.iter_custom(|rounds| {
@@ -83,7 +95,10 @@ fn frames(criterion: &mut Criterion) {
                         // A worker hands over each decoded frame; the copy made here stands for the decoding.
                         let frame = frame.clone();
                         let start = std::time::Instant::now();
-                        lock_in.add(number as f64, frame).expect("one size");
+                        if followed {
+                            black_box(whole.read(&frame).expect("one size"));
+                        }
+                        lock_in.add(time(number), frame).expect("one size");
                         spent += start.elapsed();
                     }
                     let start = std::time::Instant::now();
@@ -94,6 +109,18 @@ fn frames(criterion: &mut Criterion) {
             });
         });
     }
+    let table = BandTable::new(Band::default());
+    let emissivity =
+        Frame::<EmissivityFraction>::from_rows(480, 640, vec![0.92; 480 * 640]).expect("the size is right");
+    let apparent: Vec<Frame<ApparentKelvin>> = made.iter().map(|frame| frame.map(|value| value)).collect();
+    group.bench_function("correct every frame", |bencher| {
+        bencher.iter(|| {
+            for frame in apparent.iter().cycle().take(FRAMES) {
+                let corrected = correct(frame, &emissivity, &Surroundings::default(), &table);
+                black_box(corrected.expect("one size"));
+            }
+        });
+    });
     group.bench_function("copying the frames, for comparison", |bencher| {
         bencher.iter_batched(
             || (),
@@ -104,5 +131,31 @@ fn frames(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, opening, frames);
+/// Fifty places with five columns each, in every frame.
+fn tables(criterion: &mut Criterion) {
+    let places: Vec<Place> =
+        (0..50_u32).map(|n| Place::Point(Point::new(f64::from(n), f64::from(n)))).collect();
+    let region = |place| TableRegion { is_point: false, ..TableRegion::new("U1", place) };
+    let mut table = TrendTable::new(TemperatureUnit::Celsius, places.iter().map(region).collect());
+    table.columns = vec![
+        TrendColumn::Mean,
+        TrendColumn::Minimum,
+        TrendColumn::Maximum,
+        TrendColumn::Pixels,
+        TrendColumn::Rate,
+    ];
+    let samples = PlaceReader::new(&places, (480, 640)).read(&frame(1)).expect("one size");
+    for frame in 0..FRAMES {
+        table.push(TableFrame { frame, time_s: Some(frame as f64), stamp: String::new() }, &samples);
+    }
+    let mut group = criterion.benchmark_group("table of 600 frames, 50 places, 5 columns");
+    group.sample_size(10);
+    group.bench_function("as CSV", |bencher| bencher.iter(|| black_box(&table).to_csv().expect("text")));
+    group.bench_function("as a workbook", |bencher| {
+        bencher.iter(|| black_box(&table).to_workbook(0).expect("a workbook"));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, opening, frames, tables);
 criterion_main!(benches);

@@ -11,6 +11,7 @@ mod keeping;
 mod preview;
 mod repeats;
 mod state;
+mod surveying;
 mod worker_desk;
 
 use std::collections::BTreeMap;
@@ -24,8 +25,10 @@ use leptos::prelude::*;
 
 pub use self::preview::Preview;
 pub use self::state::{ComparisonState, PlacementQuestion, Progress, Question, SavedState};
+pub use self::surveying::Surveyed;
 
 use self::engine::{Engine, Purpose};
+use self::surveying::Surveys;
 use crate::compute::protocol::{Document, Job};
 use crate::notice::Notice;
 use crate::platform::clock;
@@ -48,6 +51,8 @@ pub struct Store {
     /// The picture that states emissivities, where the session uses one.
     emissivity_picture: RwSignal<Option<(ContentHash, Arc<Frame<EmissivityFraction>>)>>,
     comparison: RwSignal<ComparisonState>,
+    /// What the session's units show, side by side.
+    surveys: RwSignal<Surveys>,
     placement_question: RwSignal<Option<PlacementQuestion>>,
     activity: RwSignal<Option<Progress>>,
     notices: RwSignal<Vec<Notice>>,
@@ -63,6 +68,7 @@ impl Store {
         provide_context(store);
         store.start_worker();
         store.keep_in_step();
+        store.keep_surveys();
         store.keep_session();
         store.keep_when_hidden();
         store
@@ -78,6 +84,7 @@ impl Store {
             emissivity_picture: RwSignal::new(None),
             placement_question: RwSignal::new(None),
             comparison: RwSignal::new(ComparisonState::NotReady("Load a known-good capture.".to_owned())),
+            surveys: RwSignal::new(Surveys::default()),
             activity: RwSignal::new(None),
             notices: RwSignal::new(Vec::new()),
             saved: RwSignal::new(SavedState::Saving),
@@ -243,6 +250,11 @@ impl Store {
     /// Downloads the temperature and difference maps.
     pub fn save_maps(self) {
         self.save(Document::Maps);
+    }
+
+    /// Downloads the known-good boards as one file, for later units.
+    pub fn save_baseline(self) {
+        self.save(Document::Baseline);
     }
 
     fn save(self, document: Document) {

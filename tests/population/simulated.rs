@@ -10,6 +10,7 @@ use analysis::population::{BLUR_REACH, without_metal};
 use analysis::radiometry::{BandTable, Surroundings, correct};
 use analysis::synthetic::{Fault, Population, Simulated, Spread, beacon_board};
 use analysis::units::Kelvin;
+use std::ops::Range;
 
 /// Captures that differ as the acceptance asks: 3 % part power, 1.5 % total power, 0.3 K ambient,
 /// 0.08 mm placement; 0.1 pixels left over by the alignment.
@@ -85,6 +86,11 @@ impl Bench {
 
     pub fn unit(&self, index: u64, fault: Option<&Fault>) -> Corrected {
         self.unit_of(&self.population, index, fault)
+    }
+
+    /// Several healthy units.
+    pub fn units(&self, numbers: Range<u64>) -> Vec<Corrected> {
+        numbers.map(|index| self.unit(index, None)).collect()
     }
 
     pub fn unit_of(&self, population: &Population, index: u64, fault: Option<&Fault>) -> Corrected {

@@ -6,6 +6,7 @@ use analysis::synthetic::Fault;
 use analysis::units::KelvinDifference;
 
 use super::simulated::{Bench, Corrected};
+use std::ops::Range;
 
 /// A kind of fault and where it may sit.
 pub struct Kind {
@@ -86,4 +87,105 @@ pub fn judge(baseline: &PopulationBaseline, unit: &Corrected, per_hundred: f64) 
             FalseAlarms { per_hundred_good_boards: per_hundred, ..FalseAlarms::default() },
         )
         .unwrap()
+}
+
+/// What good boards were called.
+#[derive(Debug, Default)]
+pub struct Alarms {
+    pub findings: usize,
+    /// Boards with any.
+    pub boards: usize,
+}
+
+/// Judges good boards that the baseline has not seen.
+pub fn false_alarms(bench: &Bench, baseline: &PopulationBaseline, units: Range<u64>) -> Alarms {
+    let mut alarms = Alarms::default();
+    for index in units {
+        let found = judge(baseline, &bench.unit(index, None), 5.0).anomalies;
+        alarms.findings += found.len();
+        alarms.boards += usize::from(!found.is_empty());
+        for anomaly in &found {
+            println!(
+                "  false: {index} {:?} {:+.2} K u {:.2} also {:?}",
+                anomaly.nearest, anomaly.difference, anomaly.standard_uncertainty, anomaly.also
+            );
+        }
+    }
+    alarms
+}
+
+/// What became of seeded faults.
+#[derive(Debug, Default)]
+pub struct Faults {
+    pub tried: usize,
+    pub found: usize,
+    /// Found, the surest of its sign, and with the right part or, of a short, at the right place.
+    pub named: usize,
+    /// Peak differences over the true ones, less one.
+    errors: Vec<f64>,
+}
+
+impl Faults {
+    /// Puts a fault of so many watts into unit number `index` and judges it.
+    pub fn add(
+        &mut self,
+        bench: &Bench,
+        baseline: &PopulationBaseline,
+        (kind, place, watts): (&Kind, usize, f64),
+        index: u64,
+    ) {
+        self.tried += 1;
+        let faulty = bench.unit(index, Some(&(kind.make)(place, kind.sign * watts)));
+        let truth = faulty.simulated.fault.clone().unwrap();
+        let judged = judge(baseline, &faulty, 5.0);
+        // A finding elsewhere on the board is a false one, whatever its sign.
+        let away = |peak| bench.board_to_picture.inverse().apply(peak).distance(truth.place);
+        let reach = kind.within_mm.unwrap_or(8.0).max(8.0);
+        let mut alike = judged.anomalies.iter().filter(|a| a.difference.signum() == kind.sign);
+        let surest = alike.clone().next();
+        let Some(hit) = alike.find(|found| away(found.peak) <= reach) else {
+            println!("  missed: {:+.2} K {} {:?}", truth.peak, truth.kind, truth.designator);
+            return;
+        };
+        self.found += 1;
+        let right = surest == Some(hit)
+            && match kind.within_mm {
+                Some(within) => away(hit.peak) <= within,
+                None => hit.nearest.as_deref() == Some(truth.designator.as_str()),
+            };
+        self.named += usize::from(right);
+        if !right {
+            println!(
+                "  named {:?} for {} ({:+.2} of {:+.2} K)",
+                hit.nearest, truth.designator, hit.difference, truth.peak
+            );
+        }
+        self.errors.push((hit.difference / truth.peak - 1.0).abs());
+    }
+
+    pub fn join(&mut self, other: Self) {
+        self.tried += other.tried;
+        self.found += other.found;
+        self.named += other.named;
+        self.errors.extend(other.errors);
+    }
+
+    /// How far the peak is off at most in this share of those found.
+    pub fn peak_off(&self, share: f64) -> f64 {
+        let mut errors = self.errors.clone();
+        errors.sort_unstable_by(f64::total_cmp);
+        let last = errors.len().saturating_sub(1) as f64;
+        errors.get((last * share).round() as usize).copied().unwrap_or(f64::NAN)
+    }
+
+    pub fn told(&self) -> String {
+        format!(
+            "{}/{} found, {} named, peak off by {:.1} % (median), {:.1} % (nine in ten)",
+            self.found,
+            self.tried,
+            self.named,
+            100.0 * self.peak_off(0.5),
+            100.0 * self.peak_off(0.9)
+        )
+    }
 }

@@ -10,7 +10,7 @@ use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::inspection::{CalledPlace, Chance, Criteria, PartReading};
 use crate::population::{
     Anomaly, BoardPlate, FalseAlarms, FurtherUncertainty, GoodBoard, HeatSource, NuisanceFit, PartStanding,
-    PopulationBaseline, PopulationSummary, UnitJudgement, critical_t, film_from_heat_balance, heat_sources,
+    PopulationBaseline, PopulationSummary, UnitJudgement, film_from_heat_balance, heat_sources,
 };
 use crate::session::Session;
 use crate::units::{KelvinDifference, Watts};
@@ -136,11 +136,7 @@ pub(super) fn judge(
     let judged = population.judge(unit, further, false_alarms).map_err(|error| error.to_string())?;
 
     let summary = &population.summary;
-    // Half of what is allowed goes to the parts, half to the places, as in the judgement itself.
-    let half = false_alarms.probability() / 2.0;
-    let place = summary.square_extremes.cautious().place_probability(half);
-    let pixel_critical = critical_t(place, population.pixel_freedom);
-    let part = summary.part_extremes.cautious().place_probability(half);
+    let pixel_critical = population.pixel_critical(false_alarms);
     let least = false_alarms.least_difference as f32;
     let spreads = population.spread.as_slice().iter().zip(judged.standing.as_slice());
     let tolerance = judged
@@ -179,7 +175,7 @@ pub(super) fn judge(
         difference: judged.difference,
         tolerance,
         places,
-        part_critical: critical_t(part, summary.part_freedom),
+        part_critical: population.part_critical(false_alarms),
         report: AgainstSpread {
             baseline: summary.clone(),
             nuisance: judged.nuisance,

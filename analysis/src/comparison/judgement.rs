@@ -215,6 +215,7 @@ pub fn judge(
     };
 
     Ok(Comparison {
+        unit_capture: captured.hash.clone(),
         emissivity: emissivity.clone(),
         emissivity_uncertainty: emissivity_uncertainty.clone(),
         baseline,

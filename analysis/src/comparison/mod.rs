@@ -15,6 +15,7 @@ mod conditions;
 mod judgement;
 mod suggestion;
 mod survey;
+mod whole_unit;
 
 pub use against_spread::{AgainstSpread, JudgedBy};
 pub use alignment::{
@@ -24,9 +25,11 @@ pub use conditions::{band_at_the_bench, netd, surroundings};
 pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surface_of};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};
+pub use whole_unit::whole_unit;
 
 use crate::board::Footprint;
 use crate::capture::NotMeaningful;
+use crate::content_hash::ContentHash;
 use crate::frame::{Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError, SurfaceKelvin};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography};
 use crate::homography_fit::{FitError, fit_homography};
@@ -39,6 +42,8 @@ use crate::units::KelvinDifference;
 /// What the session's captures show.
 #[derive(Debug, Clone)]
 pub struct Comparison {
+    /// The capture that the unit is judged by.
+    pub unit_capture: ContentHash,
     /// The emissivity each pixel was corrected with.
     pub emissivity: Frame<EmissivityFraction>,
     /// Standard uncertainty of that emissivity.

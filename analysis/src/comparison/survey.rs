@@ -31,9 +31,9 @@ pub struct UnitSurvey {
 impl UnitSurvey {
     /// What a comparison of the session's unit says in short.
     #[must_use]
-    pub fn of(session: &Session, capture: &ContentHash, comparison: &Comparison) -> Self {
+    pub fn of(session: &Session, comparison: &Comparison) -> Self {
         Self {
-            capture: capture.clone(),
+            capture: comparison.unit_capture.clone(),
             findings: comparison.findings.clone(),
             probes: comparison.probes.clone(),
             parts: comparison.parts.iter().map(|part| (part.designator.clone(), part.difference)).collect(),
@@ -67,5 +67,5 @@ pub fn survey(
     own.apply(take_up).map_err(|_| CannotCompare::NoUnit)?;
     let unit = align_unit(&own, shelf, boards)?;
     let comparison = judge(&own, boards, learned, &unit, &mut |_| ())?;
-    Ok(UnitSurvey::of(&own, capture, &comparison))
+    Ok(UnitSurvey::of(&own, &comparison))
 }

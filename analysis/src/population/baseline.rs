@@ -4,8 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::bodies::{Body, bodies};
 use super::false_alarms::{Extremes, FalseAlarms};
-use super::local_shift::{Gradient, fit_remainder, fit_shifts, without_remainder, without_shifts};
+use super::local_shift::{fit_remainder, take_out_shifts, without_remainder};
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
+use super::pattern::Pattern;
 use super::scales::{PlaceFeatures, Scale, Scatter, Studentised, body_means, speaking_pixels};
 use super::student::{critical_t, two_sided_probability};
 use super::summed_area::SummedArea;
@@ -51,7 +52,7 @@ pub enum PopulationError {
 }
 
 /// How the numbers were made; raised when they would come out differently.
-pub const METHOD_VERSION: u32 = 1;
+pub const METHOD_VERSION: u32 = 2;
 /// Rarer than this among good boards, a board given as good is named as an outlier.
 const OUTLIER: f64 = 0.01;
 
@@ -103,7 +104,8 @@ pub struct PopulationSummary {
     pub part_freedom: f64,
     /// What chance shows on the parts of a good board.
     pub part_extremes: Extremes,
-    /// What chance shows in the squares of a good board.
+    /// What chance shows in the squares of a good board: of how many independent sizes the least probable
+    /// square comes, each size calibrated by itself.
     pub square_extremes: Extremes,
     /// The parts.
     pub parts: Vec<PartSpread>,
@@ -140,6 +142,14 @@ impl PopulationSummary {
     }
 }
 
+/// How the squares of one size scatter, and what chance shows in the largest of them on a good board.
+#[derive(Debug, Clone)]
+pub(super) struct SquareScatter {
+    pub(super) scale: Scale,
+    pub(super) scatter: Scatter,
+    pub(super) extremes: Extremes,
+}
+
 /// The baseline of several good boards.
 #[derive(Debug, Clone)]
 pub struct PopulationBaseline {
@@ -152,12 +162,15 @@ pub struct PopulationBaseline {
     /// Degrees of freedom of [`Self::spread`].
     pub pixel_freedom: f64,
     pub(super) trusted: Frame<SurfaceKelvin>,
-    pub(super) gradient: Gradient,
+    pub(super) pattern: Pattern,
     pub(super) footprints: Vec<Footprint>,
     pub(super) bodies: Vec<Body>,
     pub(super) speaking: Vec<Vec<usize>>,
+    /// Mean square of what the parts' places leave unexplained on good boards; `None` of parts that show
+    /// enough plain surface not to depend on it.
+    pub(super) misfits: Vec<Option<f64>>,
     pub(super) parts: Scatter,
-    pub(super) squares: Vec<(Scale, Scatter)>,
+    pub(super) squares: Vec<SquareScatter>,
 }
 
 impl PopulationBaseline {
@@ -205,46 +218,53 @@ impl PopulationBaseline {
         let mean = Frame::new(&plain.view() + &left.view())?;
         let trusted = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, BLUR_REACH))?;
 
-        let gradient = Gradient::of(&mean);
+        let pattern = Pattern::of(&mean, emissivity, ambient);
         let bodies = bodies(footprints, shape);
+        let mut misfits = vec![0.0; bodies.len()];
         for residual in &mut residuals {
-            let remainder = fit_remainder(&trusted, &gradient, residual);
-            *residual = without_remainder(residual, &gradient, &remainder);
-            let shifts = fit_shifts(&mean, &trusted, &gradient, residual, &bodies);
-            *residual = without_shifts(residual, &gradient, &bodies, &shifts);
+            let remainder = fit_remainder(&trusted, &pattern, residual);
+            *residual = without_remainder(residual, &pattern, &remainder);
+            let placed = take_out_shifts(&mean, &trusted, &pattern, residual, &bodies);
+            for (sum, misfit) in misfits.iter_mut().zip(placed.misfits) {
+                *sum += misfit / n;
+            }
+            *residual = placed.left;
         }
         center(&mut residuals)?;
 
-        let features = PlaceFeatures::new(&mean, &trusted, &gradient, ambient);
         let not_metal = emissivity.map_or_else(|| Ok(mean.clone()), |e| without_metal(&mean, e, 0))?;
+        let features = PlaceFeatures::new(&mean, &trusted, &not_metal, &pattern, ambient);
         let speaking = speaking_pixels(&bodies, &[&trusted, &not_metal]);
+        let is_plain = |pixel: &usize| !trusted.as_slice()[*pixel].is_nan();
+        let misfits = misfits
+            .into_iter()
+            .zip(&speaking)
+            .map(|(misfit, pixels)| (!pixels.iter().all(is_plain) && misfit > 0.0).then_some(misfit))
+            .collect();
         let (spread, pixel_freedom) = pixel_spread(&residuals, &features)?;
 
         let part_means: Vec<_> = residuals.iter().map(|residual| body_means(residual, &speaking)).collect();
         let (parts, part_checks) = Scatter::learn(&part_means, &features.of_bodies(&speaking));
         let tables: Vec<SummedArea> =
             residuals.iter().map(|residual| plain_table(residual, &trusted)).collect();
-        let mut square_checks: Vec<Vec<Studentised>> = boards.iter().map(|_| Vec::new()).collect();
+        let smallest = |check: &Studentised| {
+            check.largest().map_or(f64::NAN, |(_, t)| two_sided_probability(t, check.freedom))
+        };
+        // Each size is calibrated by itself: the many small squares must not spend the large ones' share.
+        let mut square_smallest = vec![f64::NAN; if boards.len() < 3 { 0 } else { boards.len() }];
         let mut squares = Vec::new();
         for scale in Scale::all(shape) {
             let means: Vec<_> = tables.iter().map(|table| scale.means(table)).collect();
             let (scatter, checks) = Scatter::learn(&means, &features.of_scale(scale));
-            for (all, check) in square_checks.iter_mut().zip(checks) {
-                all.push(check);
+            let probabilities: Vec<f64> = checks.iter().map(smallest).collect();
+            let extremes = Extremes::learn(&probabilities, scale.rows * scale.columns);
+            for (least, probability) in square_smallest.iter_mut().zip(probabilities) {
+                *least = least.min(extremes.board_probability(probability));
             }
-            squares.push((scale, scatter));
+            squares.push(SquareScatter { scale, scatter, extremes });
         }
-
-        let smallest = |checks: &[Studentised]| {
-            checks
-                .iter()
-                .filter_map(|check| check.largest().map(|(_, t)| two_sided_probability(t, check.freedom)))
-                .fold(f64::NAN, f64::min)
-        };
-        let part_smallest: Vec<f64> =
-            part_checks.iter().map(|check| smallest(std::slice::from_ref(check))).collect();
-        let square_smallest: Vec<f64> = square_checks.iter().map(|checks| smallest(checks)).collect();
-        let places = squares.iter().map(|(scale, _)| scale.rows * scale.columns).sum();
+        let part_smallest: Vec<f64> = part_checks.iter().map(smallest).collect();
+        let sizes = squares.len();
         let checks = boards
             .iter()
             .zip(nuisances)
@@ -252,7 +272,7 @@ impl PopulationBaseline {
             .map(|(index, (board, nuisance))| {
                 let probability = against_others(&part_smallest, bodies.len(), index)
                     .into_iter()
-                    .chain(against_others(&square_smallest, places, index))
+                    .chain(against_others(&square_smallest, sizes, index))
                     .map(|probability| 1.0 - probability)
                     .reduce(|a, b| a * b)
                     .map(|none| 1.0 - none);
@@ -277,7 +297,7 @@ impl PopulationBaseline {
             median_spread: median(&spread),
             part_freedom: parts.freedom(),
             part_extremes,
-            square_extremes: Extremes::learn(&square_smallest, places),
+            square_extremes: Extremes::learn(&square_smallest, sizes),
             parts: part_spreads(&mean, &bodies, &speaking, &parts, &part_extremes),
         };
         Ok(Self {
@@ -286,10 +306,11 @@ impl PopulationBaseline {
             summary,
             pixel_freedom,
             trusted,
-            gradient,
+            pattern,
             footprints: footprints.to_vec(),
             bodies,
             speaking,
+            misfits,
             parts,
             squares,
         })
@@ -310,9 +331,9 @@ impl PopulationBaseline {
     }
 }
 
-const METHOD: &str = "mean of the good boards after fitting offset, tilt and total power of each and the shift of \
-                      each part; variances moderated towards a trend in rise, slope and metal; prediction of one \
-                      more board by Student's t";
+const METHOD: &str = "mean of the good boards after fitting offset, tilt and total power of each and the place \
+                      of each part; variances moderated towards a sum of what rise, contrast, slope and metal \
+                      cause; prediction of one more board by Student's t";
 
 fn against_others(smallest: &[f64], places: usize, index: usize) -> Option<f64> {
     let own = *smallest.get(index)?;

@@ -3,15 +3,18 @@
 //! Parts do not sit in quite the same place on every board: a body shifted by a fraction of a pixel
 //! shows a bright and a dark edge in the difference, which is no change of temperature.
 //!
-//! To first order a picture B shifted by s differs by −∇B·s. Each part's own s is the least-squares
-//! answer on its body and margin, beside a plane and a multiple of the part's own pattern that stand
-//! for a change of temperature, so that a fault is not explained away; drawn towards zero as far as
-//! the noise leaves it open. (B. D. Lucas, T. Kanade, IJCAI 1981, one step; named from memory.)
+//! To first order a picture B shifted by s differs by −∇B·s. Each part's own s and turn are the
+//! least-squares answer on its body and margin, beside a plane and a multiple of the part's own pattern
+//! that stand for a change of temperature, so that a fault is not explained away; drawn towards zero as
+//! far as the noise leaves it open. A part that lies a pixel off is beyond the first order: what its
+//! place explains is taken from the pattern moved there, and the step repeated on what is left.
+//! (B. D. Lucas, T. Kanade, IJCAI 1981; named from memory.)
 
 use nalgebra::{SMatrix, SVector};
 use serde::{Deserialize, Serialize};
 
 use super::bodies::Body;
+use super::pattern::Pattern;
 use crate::frame::{Difference, Frame, SurfaceKelvin};
 
 /// How far one part lies from its place on the baseline.
@@ -23,47 +26,39 @@ pub struct PartShift {
     pub shift_px: [f64; 2],
     /// Standard uncertainty of either, pixels; the prior's where the part has no edge to tell it.
     pub standard_uncertainty_px: [f64; 2],
+    /// How far it is turned in the picture from x towards y, radians.
+    pub turn: f64,
 }
 
 /// Parts scatter by about this much about their places, pixels (common practice, no source).
 const PRIOR_PX: f64 = 0.5;
+/// Parts are turned by about this much, radians: half a degree (common practice, no source).
+const PRIOR_TURN: f64 = 0.009;
+/// No part is taken to be turned further, radians.
+const FURTHEST_TURN: f64 = 0.05;
 /// No part is taken to have moved further: a larger answer is something else.
 const FURTHEST_PX: f64 = 1.5;
-const UNKNOWNS: usize = 6;
+const UNKNOWNS: usize = 7;
+/// The unknowns of a turn, of a slope and of the pattern's strength are those of ten pixels, or kelvins.
+const TEN: f64 = 10.0;
+/// Steps of the fit: the first leaves a square of the shift, the second next to nothing.
+const STEPS: usize = 3;
 /// Neighbouring pixels of a blurred picture share their errors: so many count as one.
 const SHARED: f64 = 4.0;
 
-/// The slope of a picture, K per pixel; 0 where it cannot be told.
-#[derive(Debug, Clone)]
-pub(super) struct Gradient {
-    pub(super) x: Vec<f32>,
-    pub(super) y: Vec<f32>,
-}
-
-impl Gradient {
-    pub(super) fn of(picture: &Frame<SurfaceKelvin>) -> Self {
-        let (rows, columns) = picture.shape();
-        let values = picture.as_slice();
-        let central = |before: f32, after: f32| {
-            let slope = (after - before) / 2.0;
-            if slope.is_nan() { 0.0 } else { slope }
-        };
-        let mut gradient = Self { x: vec![0.0; rows * columns], y: vec![0.0; rows * columns] };
-        for row in 0..rows {
-            let line = row * columns..(row + 1) * columns;
-            for (out, three) in
-                gradient.x[line.clone()].iter_mut().skip(1).zip(values[line.clone()].windows(3))
-            {
-                *out = central(three[0], three[2]);
-            }
-            if row > 0 && row + 1 < rows {
-                let (above, below) = (&values[line.start - columns..], &values[line.end..]);
-                for ((out, &above), &below) in gradient.y[line].iter_mut().zip(above).zip(below) {
-                    *out = central(above, below);
-                }
-            }
+impl PartShift {
+    fn unmoved(designator: &str) -> Self {
+        Self {
+            designator: designator.to_owned(),
+            shift_px: [0.0; 2],
+            standard_uncertainty_px: [PRIOR_PX; 2],
+            turn: 0.0,
         }
-        gradient
+    }
+
+    /// How far a place of the part, from its middle, has moved, pixels.
+    fn at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        [self.shift_px[0] - self.turn * y, self.shift_px[1] + self.turn * x]
     }
 }
 
@@ -72,6 +67,7 @@ const STEP: usize = 2;
 /// Slopes below this, K per pixel, tell nothing of a shift.
 const LEAST_SLOPE: f32 = 0.2;
 const ITERATIONS: usize = 6;
+const REMAINDER_UNKNOWNS: usize = 6;
 
 /// The smooth remainder of an alignment: shift and its change across the picture.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -99,17 +95,17 @@ impl AlignmentRemainder {
 /// Least squares with the biweight: parts that sit elsewhere and places that changed are few.
 pub(super) fn fit_remainder(
     plain: &Frame<SurfaceKelvin>,
-    gradient: &Gradient,
+    pattern: &Pattern,
     difference: &Frame<Difference>,
 ) -> AlignmentRemainder {
     let (rows, columns) = difference.shape();
     let (values, trusted) = (difference.as_slice(), plain.as_slice());
-    let samples: Vec<(SVector<f64, UNKNOWNS>, f64)> = (0..rows)
+    let samples: Vec<(SVector<f64, REMAINDER_UNKNOWNS>, f64)> = (0..rows)
         .step_by(STEP)
         .flat_map(|row| (0..columns).step_by(STEP).map(move |column| (row, column)))
         .filter_map(|(row, column)| {
             let pixel = row * columns + column;
-            let (x, y) = (gradient.x[pixel], gradient.y[pixel]);
+            let (x, y) = (pattern.x[pixel], pattern.y[pixel]);
             let telling = x.hypot(y) > LEAST_SLOPE && !values[pixel].is_nan() && !trusted[pixel].is_nan();
             telling.then(|| {
                 let [u, v] = place(row, column, (rows, columns));
@@ -118,8 +114,8 @@ pub(super) fn fit_remainder(
             })
         })
         .collect();
-    let mut solution = SVector::<f64, UNKNOWNS>::zeros();
-    if samples.len() < 10 * UNKNOWNS {
+    let mut solution = SVector::<f64, REMAINDER_UNKNOWNS>::zeros();
+    if samples.len() < 10 * REMAINDER_UNKNOWNS {
         return AlignmentRemainder::NONE;
     }
     for _ in 0..ITERATIONS {
@@ -127,8 +123,8 @@ pub(super) fn fit_remainder(
             samples.iter().map(|(row, value)| (value - row.dot(&solution)).abs()).collect();
         let middle = left.len() / 2;
         let deviation = 1.4826 * *left.select_nth_unstable_by(middle, f64::total_cmp).1;
-        let mut normal = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
-        let mut right = SVector::<f64, UNKNOWNS>::zeros();
+        let mut normal = SMatrix::<f64, REMAINDER_UNKNOWNS, REMAINDER_UNKNOWNS>::zeros();
+        let mut right = SVector::<f64, REMAINDER_UNKNOWNS>::zeros();
         for (row, value) in &samples {
             let share = (value - row.dot(&solution)) / (4.685 * deviation.max(1e-6));
             if share.abs() < 1.0 {
@@ -137,25 +133,25 @@ pub(super) fn fit_remainder(
                 right += row * (weight * value);
             }
         }
-        let ridge = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity() * (normal.trace() * 1e-9);
+        let ridge =
+            SMatrix::<f64, REMAINDER_UNKNOWNS, REMAINDER_UNKNOWNS>::identity() * (normal.trace() * 1e-9);
         let Some(factor) = (normal + ridge).cholesky() else { return AlignmentRemainder::NONE };
         solution = factor.solve(&right);
     }
     let bounded = |shift: f64| if shift.is_finite() { shift.clamp(-FURTHEST_PX, FURTHEST_PX) } else { 0.0 };
-    let s: [f64; UNKNOWNS] = solution.map(bounded).into();
+    let s: [f64; REMAINDER_UNKNOWNS] = solution.map(bounded).into();
     AlignmentRemainder { shift_px: [s[0], s[1]], across_px: [[s[2], s[3]], [s[4], s[5]]] }
 }
 
 /// `difference` with what the remainder explains taken out.
 pub(super) fn without_remainder(
     difference: &Frame<Difference>,
-    gradient: &Gradient,
+    pattern: &Pattern,
     remainder: &AlignmentRemainder,
 ) -> Frame<Difference> {
     let shape = difference.shape();
     let mut values = difference.view().to_owned();
-    for (((row, column), value), (x, y)) in values.indexed_iter_mut().zip(gradient.x.iter().zip(&gradient.y))
-    {
+    for (((row, column), value), (x, y)) in values.indexed_iter_mut().zip(pattern.x.iter().zip(&pattern.y)) {
         let [along, down] = remainder.at(place(row, column, shape));
         *value += x * along + y * down;
     }
@@ -167,108 +163,132 @@ fn place(row: usize, column: usize, (rows, columns): (usize, usize)) -> [f64; 2]
     [column as f64 / columns as f64 - 0.5, row as f64 / rows as f64 - 0.5]
 }
 
-/// Each part's shift on `difference` (unit minus `baseline`).
+/// Where each part lies by `difference` (unit minus baseline), and the difference with that taken out.
 ///
 /// Metal (invalid in `plain`) has no say where enough else is left: its reading scatters by itself.
-pub(super) fn fit_shifts(
+pub(super) fn take_out_shifts(
     baseline: &Frame<SurfaceKelvin>,
     plain: &Frame<SurfaceKelvin>,
-    gradient: &Gradient,
+    pattern: &Pattern,
     difference: &Frame<Difference>,
     bodies: &[Body],
-) -> Vec<PartShift> {
-    bodies
+) -> Placed {
+    let places: Vec<Vec<usize>> = bodies
         .iter()
         .map(|body| {
             let is_plain = |&pixel: &usize| !plain.as_slice()[pixel].is_nan();
             let telling: Vec<usize> = body.around.iter().copied().filter(is_plain).collect();
-            let enough = telling.len() * 3 >= body.around.len();
-            fit_one(
-                baseline,
-                gradient,
-                difference,
-                &body.designator,
-                if enough { &telling } else { &body.around },
-            )
+            if telling.len() * 3 >= body.around.len() { telling } else { body.around.clone() }
         })
-        .collect()
+        .collect();
+    let mut shifts: Vec<PartShift> = bodies.iter().map(|body| PartShift::unmoved(&body.designator)).collect();
+    let mut misfits = vec![f64::NAN; bodies.len()];
+    let mut left = difference.clone();
+    for _ in 0..STEPS {
+        let parts = bodies.iter().zip(&mut shifts).zip(&mut misfits).zip(&places);
+        for (((body, shift), misfit), telling) in parts {
+            (*shift, *misfit) = fit_one(baseline, pattern, &left, (shift, middle(body, pattern)), telling);
+        }
+        left = without_shifts(difference, pattern, bodies, &shifts);
+    }
+    Placed { shifts, misfits, left }
 }
 
+/// Where the parts of a board lie.
+pub(super) struct Placed {
+    pub(super) shifts: Vec<PartShift>,
+    /// Mean square of what each part's place leaves unexplained on it, K²; NaN where it was not fitted.
+    pub(super) misfits: Vec<f64>,
+    /// The difference with their places taken out, K.
+    pub(super) left: Frame<Difference>,
+}
+
+/// The middle of a body and its margin, (x, y).
+fn middle(body: &Body, pattern: &Pattern) -> [f64; 2] {
+    let count = body.around.len().max(1) as f64;
+    let places = || body.around.iter().map(|&pixel| pattern.place(pixel));
+    [places().map(|p| p[0]).sum::<f64>() / count, places().map(|p| p[1]).sum::<f64>() / count]
+}
+
+/// One step from `before`, which `left` has been freed of, about a part's middle.
 fn fit_one(
     baseline: &Frame<SurfaceKelvin>,
-    gradient: &Gradient,
-    difference: &Frame<Difference>,
-    designator: &str,
+    pattern: &Pattern,
+    left: &Frame<Difference>,
+    (before, [x, y]): (&PartShift, [f64; 2]),
     pixels: &[usize],
-) -> PartShift {
-    let columns = baseline.shape().1;
-    let (temperatures, changes) = (baseline.as_slice(), difference.as_slice());
-    let place = |pixel: usize| ((pixel % columns) as f64, (pixel / columns) as f64);
-    let valid = || pixels.iter().copied().filter(|&p| !changes[p].is_nan() && !temperatures[p].is_nan());
+) -> (PartShift, f64) {
+    let (temperatures, left) = (baseline.as_slice(), left.as_slice());
+    let valid = || pixels.iter().copied().filter(|&p| !left[p].is_nan() && !temperatures[p].is_nan());
     let count = valid().count() as f64;
-    let mean = |of: &dyn Fn(usize) -> f64| valid().map(of).sum::<f64>() / count;
-    let (x, y) = (mean(&|p| place(p).0), mean(&|p| place(p).1));
-    let level = mean(&|p| f64::from(temperatures[p]));
+    let level = valid().map(|p| f64::from(temperatures[p])).sum::<f64>() / count;
     let row = |pixel: usize| {
-        let (px, py) = place(pixel);
+        let [px, py] = pattern.place(pixel);
+        let (dx, dy) = ((px - x) / TEN, (py - y) / TEN);
+        let (along, down) = (f64::from(pattern.x[pixel]), f64::from(pattern.y[pixel]));
         SVector::<f64, UNKNOWNS>::from([
-            -f64::from(gradient.x[pixel]),
-            -f64::from(gradient.y[pixel]),
+            -along,
+            -down,
+            along * dy - down * dx,
             1.0,
-            (px - x) / 10.0,
-            (py - y) / 10.0,
-            (f64::from(temperatures[pixel]) - level) / 10.0,
+            dx,
+            dy,
+            (f64::from(temperatures[pixel]) - level) / TEN,
         ])
     };
-    let unmoved = PartShift {
-        designator: designator.to_owned(),
-        shift_px: [0.0; 2],
-        standard_uncertainty_px: [PRIOR_PX; 2],
-    };
+    let unmoved = (PartShift::unmoved(&before.designator), f64::NAN);
     if count < 2.0 * UNKNOWNS as f64 {
         return unmoved;
     }
+    let [sx, sy] = before.shift_px;
+    let known = SVector::<f64, UNKNOWNS>::from([sx, sy, before.turn * TEN, 0.0, 0.0, 0.0, 0.0]);
+    // What was taken out is put back to first order, so that the prior draws the whole and not the step
+    // towards zero.
+    let change = |pixel: usize| f64::from(left[pixel]) + row(pixel).dot(&known);
     let mut normal = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
     let mut right = SVector::<f64, UNKNOWNS>::zeros();
     for pixel in valid() {
         let row = row(pixel);
         normal += row * row.transpose();
-        right += row * f64::from(changes[pixel]);
+        right += row * change(pixel);
     }
     let ridge = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity() * (normal.trace() * 1e-12);
     let Some(free) = (normal + ridge).cholesky().map(|factor| factor.solve(&right)) else { return unmoved };
-    let variance = valid().map(|p| (f64::from(changes[p]) - row(p).dot(&free)).powi(2)).sum::<f64>()
+    let variance = valid().map(|p| (change(p) - row(p).dot(&free)).powi(2)).sum::<f64>()
         / (count - UNKNOWNS as f64)
         * SHARED;
     // The prior in the data's own measure.
     let mut steadied = normal + ridge;
-    for axis in 0..2 {
-        steadied[(axis, axis)] += variance / (PRIOR_PX * PRIOR_PX);
+    for (unknown, prior) in [PRIOR_PX, PRIOR_PX, PRIOR_TURN * TEN].into_iter().enumerate() {
+        steadied[(unknown, unknown)] += variance / (prior * prior);
     }
     let Some(factor) = steadied.cholesky() else { return unmoved };
     let solution = factor.solve(&right);
     let covariance = factor.inverse();
-    let bounded = |shift: f64| if shift.is_finite() { shift.clamp(-FURTHEST_PX, FURTHEST_PX) } else { 0.0 };
-    PartShift {
-        shift_px: [bounded(solution[0]), bounded(solution[1])],
+    let bounded = |value: f64, end: f64| if value.is_finite() { value.clamp(-end, end) } else { 0.0 };
+    let shift = PartShift {
+        shift_px: [0, 1].map(|axis| bounded(solution[axis], FURTHEST_PX)),
         standard_uncertainty_px: [0, 1].map(|axis| (variance * covariance[(axis, axis)]).max(0.0).sqrt()),
-        ..unmoved
-    }
+        turn: bounded(solution[2] / TEN, FURTHEST_TURN),
+        ..unmoved.0
+    };
+    (shift, variance / SHARED)
 }
 
-/// `difference` with what the shifts explain taken out.
-pub(super) fn without_shifts(
+/// `difference` with what the parts' places explain taken out.
+fn without_shifts(
     difference: &Frame<Difference>,
-    gradient: &Gradient,
+    pattern: &Pattern,
     bodies: &[Body],
     shifts: &[PartShift],
 ) -> Frame<Difference> {
     let mut values = difference.view().to_owned();
     if let Some(values) = values.as_slice_mut() {
         for (body, shift) in bodies.iter().zip(shifts) {
-            let [x, y] = shift.shift_px.map(|s| s as f32);
+            let [x, y] = middle(body, pattern);
             for &pixel in &body.around {
-                values[pixel] += gradient.x[pixel] * x + gradient.y[pixel] * y;
+                let [px, py] = pattern.place(pixel);
+                values[pixel] -= pattern.moved(pixel, shift.at([px - x, py - y]));
             }
         }
     }
@@ -279,6 +299,7 @@ pub(super) fn without_shifts(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Kelvin;
 
     /// A warm body with soft edges, its middle at (x, 20), and its unit of change.
     fn body_at(x: f64, height: f64) -> Vec<f32> {
@@ -296,14 +317,14 @@ mod tests {
         let difference = unit.iter().zip(&baseline).map(|(unit, baseline)| unit - baseline).collect();
         let baseline = Frame::from_rows(40, 40, baseline).unwrap();
         let difference = Frame::from_rows(40, 40, difference).unwrap();
-        let gradient = Gradient::of(&baseline);
+        let pattern = Pattern::of(&baseline, None, Kelvin::ROOM);
         let around: Vec<usize> = (0..1600)
             .filter(|pixel| (8..33).contains(&(pixel % 40)) && (8..33).contains(&(pixel / 40)))
             .collect();
         let body = Body { designator: "U1".to_owned(), inside: around.clone(), around };
         let bodies = [body];
-        let shifts = fit_shifts(&baseline, &baseline, &gradient, &difference, &bodies);
-        let left = without_shifts(&difference, &gradient, &bodies, &shifts);
+        let Placed { shifts, left, .. } =
+            take_out_shifts(&baseline, &baseline, &pattern, &difference, &bodies);
         let largest = left.as_slice().iter().fold(0.0_f32, |largest, value| largest.max(value.abs()));
         (shifts[0].clone(), largest)
     }

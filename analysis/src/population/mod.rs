@@ -12,9 +12,11 @@
 pub mod baseline;
 mod bodies;
 pub mod false_alarms;
+mod foothills;
 pub mod glow;
 pub mod local_shift;
 pub mod nuisance;
+mod pattern;
 pub mod plate;
 pub mod power_map;
 mod scales;

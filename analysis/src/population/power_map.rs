@@ -92,7 +92,7 @@ const TANGLED: f64 = 0.15;
 /// Squares of this many millimetres count as independent: errors of the model reach far.
 const CLUSTER_MM: f64 = 10.0;
 /// Standard uncertainty of a power from taking the copper as uniform, as a share of it (own simulations).
-pub(super) const UNEVEN_COPPER: f64 = 0.1;
+const UNEVEN_COPPER: f64 = 0.1;
 /// The board's blur around a body that its case still reaches, mm.
 const BODY_MARGIN_MM: f64 = 0.8;
 /// Sheet conductances tried, W/K: from bare laminate to four full layers of copper, a seventh apart.

@@ -1,7 +1,7 @@
 //! The places at which a picture is tested: squares of several sizes, and the bodies of parts.
 
 use super::bodies::Body;
-use super::local_shift::Gradient;
+use super::pattern::Pattern;
 use super::shrinkage::{Features, Prior};
 use super::summed_area::SummedArea;
 use crate::frame::{Difference, Frame, SurfaceKelvin};
@@ -9,6 +9,8 @@ use crate::units::Kelvin;
 
 /// Half-widths of the squares, pixels: 5, 11, 23 and 47 pixels wide.
 pub(super) const RADII: [usize; 4] = [2, 5, 11, 23];
+/// The surroundings of a place reach this fraction of the picture's width beyond its own size.
+const SURROUNDINGS: f64 = 0.04;
 /// A square or body counts when this share of it is valid.
 const LEAST_VALID: f64 = 0.5;
 
@@ -88,6 +90,8 @@ pub(super) fn speaking_pixels(bodies: &[Body], plain: &[&Frame<SurfaceKelvin>]) 
 pub(super) struct PlaceFeatures {
     rise: SummedArea,
     slope: SummedArea,
+    /// Metal, and what lies so close beside it that the optics mix the two.
+    beside: SummedArea,
     metal: SummedArea,
     columns: usize,
     ambient: f64,
@@ -97,16 +101,21 @@ impl PlaceFeatures {
     pub(super) fn new(
         mean: &Frame<SurfaceKelvin>,
         trusted: &Frame<SurfaceKelvin>,
-        gradient: &Gradient,
+        not_metal: &Frame<SurfaceKelvin>,
+        pattern: &Pattern,
         ambient: Kelvin,
     ) -> Self {
         let shape = mean.shape();
-        let squares = gradient.x.iter().zip(&gradient.y).map(|(x, y)| x * x + y * y);
-        let metal = trusted.as_slice().iter().map(|value| if value.is_nan() { 1.0 } else { 0.0 });
+        let squares = pattern.x.iter().zip(&pattern.y).map(|(x, y)| x * x + y * y);
+        let missing = |picture: &Frame<SurfaceKelvin>| {
+            let share = picture.as_slice().iter().map(|value| if value.is_nan() { 1.0 } else { 0.0 });
+            SummedArea::new(shape, share)
+        };
         Self {
             rise: SummedArea::new(shape, mean.as_slice().iter().copied()),
             slope: SummedArea::new(shape, squares),
-            metal: SummedArea::new(shape, metal),
+            beside: missing(trusted),
+            metal: missing(not_metal),
             columns: shape.1,
             ambient: ambient.value(),
         }
@@ -114,31 +123,51 @@ impl PlaceFeatures {
 
     pub(super) fn around(&self, row: usize, column: usize, radius: usize) -> Features {
         let rise = self.rise.mean_around(row, column, radius).0 - self.ambient;
-        // Half a kelvin of rise, and a slope of a tenth of one per pixel, are lost in the noise.
-        [
-            1.0,
-            (rise * rise + 0.25).ln(),
-            (self.slope.mean_around(row, column, radius).0 + 0.01).ln(),
+        features(
+            rise,
+            rise - self.surroundings(row, column, radius),
+            self.slope.mean_around(row, column, radius).0,
+            self.beside.mean_around(row, column, radius).0,
             self.metal.mean_around(row, column, radius).0,
-        ]
+        )
+    }
+
+    /// The rise of what lies about a place of this radius.
+    fn surroundings(&self, row: usize, column: usize, radius: usize) -> f64 {
+        let reach = 2 * radius + ((self.columns as f64 * SURROUNDINGS) as usize).max(2);
+        self.rise.mean_around(row, column, reach).0 - self.ambient
     }
 
     pub(super) fn of_scale(&self, scale: Scale) -> Vec<Features> {
         scale.centers().map(|(row, column)| self.around(row, column, scale.radius)).collect()
     }
 
-    /// The features of a body: those of the square of its area about its middle.
+    /// The features of bodies, of the pixels that speak for each.
     pub(super) fn of_bodies(&self, pixels: &[Vec<usize>]) -> Vec<Features> {
         pixels
             .iter()
             .map(|body| {
-                let count = body.len().max(1);
-                let row = body.iter().map(|pixel| pixel / self.columns).sum::<usize>() / count;
-                let column = body.iter().map(|pixel| pixel % self.columns).sum::<usize>() / count;
-                self.around(row, column, ((count as f64).sqrt() / 2.0) as usize)
+                let count = body.len().max(1) as f64;
+                let place = |pixel: &usize| (pixel / self.columns, pixel % self.columns);
+                let mean = |of: &SummedArea| {
+                    let values = body.iter().map(place).map(|(row, column)| of.mean_around(row, column, 0).0);
+                    values.sum::<f64>() / count
+                };
+                let rise = mean(&self.rise) - self.ambient;
+                let row = (body.iter().map(|pixel| place(pixel).0).sum::<usize>() as f64 / count) as usize;
+                let column = (body.iter().map(|pixel| place(pixel).1).sum::<usize>() as f64 / count) as usize;
+                let around = self.surroundings(row, column, (count.sqrt() / 2.0) as usize);
+                features(rise, rise - around, mean(&self.slope), mean(&self.beside), mean(&self.metal))
             })
             .collect()
     }
+}
+
+/// A part's own power shows in its contrast, its neighbours' in the rise, misplacement in the slope; on
+/// metal the emissivity of each specimen adds its own.
+fn features(rise: f64, contrast: f64, slope_squared: f64, beside: f64, metal: f64) -> Features {
+    let rise_squared = rise * rise;
+    [1.0, rise_squared, contrast * contrast, slope_squared, beside * rise_squared, metal * rise_squared]
 }
 
 /// How healthy boards scatter at many places.

@@ -2,11 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::baseline::{PopulationBaseline, plain_table};
+use super::baseline::{PopulationBaseline, SquareScatter, plain_table};
 use super::bodies::Body;
 use super::false_alarms::{FalseAlarms, benjamini_hochberg};
+use super::foothills::{Relief, foothills_joined};
 use super::local_shift::{
-    AlignmentRemainder, PartShift, fit_remainder, fit_shifts, without_remainder, without_shifts,
+    AlignmentRemainder, PartShift, Placed, fit_remainder, take_out_shifts, without_remainder,
 };
 use super::nuisance::{NuisanceError, NuisanceFit, fit_nuisance};
 use super::scales::{Scale, Studentised, body_means};
@@ -64,7 +65,7 @@ pub struct Anomaly {
     pub nearest: Option<String>,
     /// Pixels that belong to it.
     pub area_px: usize,
-    /// The other significant parts that it covers, probably warmed or cooled by it.
+    /// The other significant parts on it or on its flanks, probably warmed or cooled by it.
     pub also: Vec<String>,
 }
 
@@ -108,7 +109,7 @@ impl PopulationBaseline {
     /// Judges one unit, taken at `ambient`.
     ///
     /// Half of the false alarms allowed go to the parts (Benjamini–Hochberg), half to the squares of
-    /// several sizes (their largest standing, calibrated on the good boards left out in turn).
+    /// several sizes (the largest standing of each size, calibrated on the good boards left out in turn).
     ///
     /// # Errors
     /// Every [`CannotJudge`].
@@ -121,15 +122,15 @@ impl PopulationBaseline {
         let shape = self.mean.shape();
         let nuisance = fit_nuisance(&self.trusted, self.summary.ambient, unit)?;
         let moved = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
-        let remainder = fit_remainder(&self.trusted, &self.gradient, &moved);
-        let moved = without_remainder(&moved, &self.gradient, &remainder);
-        let shifts = fit_shifts(&self.mean, &self.trusted, &self.gradient, &moved, &self.bodies);
-        let difference = without_shifts(&moved, &self.gradient, &self.bodies, &shifts);
+        let remainder = fit_remainder(&self.trusted, &self.pattern, &moved);
+        let moved = without_remainder(&moved, &self.pattern, &remainder);
+        let Placed { shifts, misfits, left: difference } =
+            take_out_shifts(&self.mean, &self.trusted, &self.pattern, &moved, &self.bodies);
 
         let noise_variance = (further.noise.value() * further.noise.value()) as f32;
         let edge = (further.misalignment_px * further.misalignment_px) as f32;
         let slope_squared = |pixel: usize| {
-            let (x, y) = (self.gradient.x[pixel], self.gradient.y[pixel]);
+            let (x, y) = (self.pattern.x[pixel], self.pattern.y[pixel]);
             x * x + y * y
         };
         let pixel_further = |pixel: usize| noise_variance + edge * slope_squared(pixel);
@@ -145,15 +146,28 @@ impl PopulationBaseline {
         let allowed = false_alarms.probability() / 2.0;
         let part_values = body_means(&difference, &self.speaking);
         // Noise averages out over a body; an edge on one side is met by one on the other.
-        let part_further = self.speaking.iter().map(|pixels| noise_variance / pixels.len().max(1) as f32);
+        // Between bright ends the reading hangs on where they lie: where the good boards' pattern fits the
+        // unit worse than it fitted them, it is worth as much less.
+        let worse = misfits.iter().zip(&self.misfits).zip(self.parts.prediction()).map(
+            |((misfit, usual), deviation)| {
+                let ratio = usual.map_or(1.0, |usual| misfit / usual).max(1.0);
+                deviation * deviation * (ratio - 1.0) as f32
+            },
+        );
+        let part_further = self
+            .speaking
+            .iter()
+            .zip(worse)
+            .map(|(pixels, worse)| noise_variance / pixels.len().max(1) as f32 + worse);
         let part_standing = self.parts.studentise(&part_values, part_further);
         let parts = self.part_standings(&part_values, &part_standing, allowed);
 
         let table = plain_table(&difference, &self.trusted);
-        let place_probability = self.summary.square_extremes.cautious().place_probability(allowed);
+        let size_probability = self.summary.square_extremes.cautious().place_probability(allowed);
         let mut mask = Mask::new(shape);
         let mut finest = None;
-        for (scale, scatter) in &self.squares {
+        let mut least_critical = f64::INFINITY;
+        for SquareScatter { scale, scatter, extremes } in &self.squares {
             let values = scale.means(&table);
             let side = 2 * scale.radius + 1;
             let within = noise_variance / (side * side) as f32;
@@ -162,10 +176,13 @@ impl PopulationBaseline {
                 |(row, column): (usize, usize)| edge * slope_squared(row * shape.1 + column) / side as f32;
             let studentised =
                 scatter.studentise(&values, scale.centers().map(|center| within + edge_in(center)));
-            let critical = critical_t(place_probability, studentised.freedom) as f32;
+            let critical = critical_t(extremes.place_probability(size_probability), studentised.freedom);
+            least_critical = least_critical.min(critical);
             for (center, t) in scale.centers().zip(&studentised.t) {
-                if t.abs() > critical {
-                    mask.square(center, scale.step.div_ceil(2).max(1), *t, studentised.freedom);
+                if f64::from(t.abs()) > critical {
+                    let place = two_sided_probability(f64::from(*t), studentised.freedom);
+                    let probability = extremes.board_probability(place);
+                    mask.square(center, scale.step.div_ceil(2).max(1), *t, probability);
                 }
             }
             if finest.is_none() {
@@ -174,20 +191,22 @@ impl PopulationBaseline {
         }
         for (index, (body, part)) in self.bodies.iter().zip(&parts).enumerate() {
             if part.significant {
-                mask.body(&body.inside, part_standing.t[index], part_standing.freedom);
+                let t = part_standing.t[index];
+                let place = two_sided_probability(f64::from(t), part_standing.freedom);
+                mask.body(&body.inside, t, self.summary.part_extremes.board_probability(place));
             }
         }
-        let mut anomalies: Vec<Anomaly> = match finest {
-            None => Vec::new(),
-            Some(finest) => mask
-                .regions()
-                .into_iter()
-                .filter_map(|region| self.anomaly(&region, &finest, &parts))
-                .collect(),
-        };
-        anomalies.retain(|anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
-        let surely = |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
-        anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
+        let mut anomalies = Vec::new();
+        if let Some(finest) = finest {
+            let regions = mask.regions();
+            anomalies = regions.iter().filter_map(|region| self.anomaly(region, &finest, &parts)).collect();
+            anomalies.retain(|anomaly: &Anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
+            let surely =
+                |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
+            anomalies.sort_by(|a, b| surely(b).total_cmp(&surely(a)));
+            let relief = Relief { scale: finest.0, values: &finest.1 };
+            anomalies = foothills_joined(anomalies, &relief, least_critical);
+        }
         Ok(UnitJudgement {
             nuisance,
             remainder,
@@ -198,6 +217,24 @@ impl PopulationBaseline {
             anomalies,
             false_alarms,
         })
+    }
+
+    /// Standard deviations by which a single pixel must differ to be called at this rate.
+    #[must_use]
+    pub fn pixel_critical(&self, false_alarms: FalseAlarms) -> f64 {
+        let allowed =
+            self.summary.square_extremes.cautious().place_probability(false_alarms.probability() / 2.0);
+        let finest =
+            self.squares.first().map_or(allowed, |square| square.extremes.place_probability(allowed));
+        critical_t(finest, self.pixel_freedom)
+    }
+
+    /// Standard deviations by which a part's mean must differ to be called at this rate, were no other called.
+    #[must_use]
+    pub fn part_critical(&self, false_alarms: FalseAlarms) -> f64 {
+        let allowed =
+            self.summary.part_extremes.cautious().place_probability(false_alarms.probability() / 2.0);
+        critical_t(allowed, self.summary.part_freedom)
     }
 
     fn part_standings(&self, values: &[f32], studentised: &Studentised, allowed: f64) -> Vec<PartStanding> {
@@ -342,8 +379,7 @@ impl Mask {
         }
     }
 
-    fn square(&mut self, (row, column): (usize, usize), radius: usize, t: f32, freedom: f64) {
-        let probability = two_sided_probability(f64::from(t), freedom);
+    fn square(&mut self, (row, column): (usize, usize), radius: usize, t: f32, probability: f64) {
         for row in row.saturating_sub(radius)..(row + radius + 1).min(self.rows) {
             for column in column.saturating_sub(radius)..(column + radius + 1).min(self.columns) {
                 self.set(row * self.columns + column, t, probability);
@@ -351,8 +387,7 @@ impl Mask {
         }
     }
 
-    fn body(&mut self, pixels: &[usize], t: f32, freedom: f64) {
-        let probability = two_sided_probability(f64::from(t), freedom);
+    fn body(&mut self, pixels: &[usize], t: f32, probability: f64) {
         for &pixel in pixels {
             self.set(pixel, t, probability);
         }

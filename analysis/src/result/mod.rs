@@ -14,7 +14,7 @@ mod tables;
 mod words;
 
 pub use answer::{UnitAnswer, answer_json};
-pub use html::write_result;
+pub use html::{BaselineInput, write_baseline, write_result};
 pub use maps::{NamedMap, temperature_maps};
 pub use restore::{RestoreError, RestoredCapture, RestoredResult, read_result};
 pub use tables::{findings_csv, parts_csv, probes_csv};

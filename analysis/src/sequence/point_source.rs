@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, DVector, Matrix2};
 
 use super::least_squares::{Model, fit};
 use super::lock_in::HarmonicMaps;
-use super::pixel_regression::invert;
+use super::normal_equations::invert;
 use crate::geometry::{BaselinePixels, Point};
 
 /// A source found by [`locate_source`]. Lengths are pixels, swings kelvin (peak), uncertainties standard.

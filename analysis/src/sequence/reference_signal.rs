@@ -161,8 +161,9 @@ pub fn reference_from_events(on_times_s: &[f64]) -> Option<Reference> {
     (slope > 0.0).then_some(Reference { frequency_hz: 1.0 / slope, zero_s })
 }
 
-/// Thermal diffusion length μ = √(α / (π f)), mm, of a diffusivity α in m²/s at f in Hz: how far the
-/// swing of a source is seen.
+/// Thermal diffusion length μ = √(α / (π f)), mm, of a diffusivity α in m²/s at f in Hz: after this way a
+/// plane thermal wave has fallen to 1/e and lags by one radian. A point source's wave falls faster, as it
+/// also spreads. Infinite at 0 Hz, NaN for a negative argument.
 ///
 /// # Source
 /// Breitenstein, Warta, Langenkamp, *Lock-in Thermography*, chapter 4, named from memory.
@@ -171,8 +172,9 @@ pub fn diffusion_length_mm(diffusivity: f64, frequency_hz: f64) -> f64 {
     (diffusivity / (std::f64::consts::PI * frequency_hz)).sqrt() * 1000.0
 }
 
-/// The frequency, Hz, at which the diffusion length is `length_mm`: as high as lets neighbours that far
-/// apart be told from each other, and as low as shows a source that deep.
+/// The frequency, Hz, at which the diffusion length is `length_mm`, α / (π μ²), α in m²/s. Choose at least
+/// this much to tell neighbours that far apart from each other, and at most this much to see a source that
+/// deep. The same relation as [`diffusion_length_mm`], solved for f.
 #[must_use]
 pub fn frequency_for_length(diffusivity: f64, length_mm: f64) -> f64 {
     diffusivity / (std::f64::consts::PI * (length_mm / 1000.0).powi(2))
@@ -187,8 +189,9 @@ pub fn noise_floor(noise: f64, frames: usize) -> f64 {
     2.0 * noise / (frames as f64).sqrt()
 }
 
-/// The amplitude that noise alone exceeds anywhere among `pixels` with the probability `chance`:
-/// floor · √ln(pixels / chance), as the square of an amplitude without swing has an exponential law.
+/// The amplitude that noise alone exceeds anywhere among `pixels` with the probability `chance` at most:
+/// floor · √ln(pixels / chance), in the unit of the floor. The square of an amplitude without swing has an
+/// exponential law with mean floor², and the chances of all pixels are added up.
 #[must_use]
 pub fn detectable_amplitude(floor: f64, pixels: usize, chance: f64) -> f64 {
     floor * (pixels.max(1) as f64 / chance).ln().max(0.0).sqrt()

@@ -180,7 +180,7 @@ pub fn walk(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sequence::frames::FrameSeries;
+    use crate::sequence::FrameSeries;
 
     fn timeline(frame_times: FrameTimes, frames: usize) -> Timeline {
         let event = |at_s, name: &str, voltage, current| BenchEvent {

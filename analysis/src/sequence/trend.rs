@@ -137,16 +137,25 @@ fn sample(values: &[f32], columns: usize, runs: &[(usize, Range<usize>)]) -> Opt
 
 /// Least, greatest, sum and count of the valid values of part of a row.
 fn summary(values: &[f32]) -> (f32, f32, f64, usize) {
+    // Nearly every row is all valid: an invalid value shows in the sum, and only then are they sorted out.
+    let all = summary_of::<false>(values);
+    if all.2.is_nan() { summary_of::<true>(values) } else { all }
+}
+
+fn summary_of<const INVALID: bool>(values: &[f32]) -> (f32, f32, f64, usize) {
     // Sums are taken from the first value on, so that those of a row keep their digits in f32.
-    let base = values.iter().copied().find(|value| !value.is_nan()).unwrap_or(0.0);
+    let base = if INVALID { values.iter().find(|value| !value.is_nan()) } else { values.first() };
+    let base = base.copied().unwrap_or(0.0);
     let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);
     let (mut sums, mut counts) = ([0.0_f32; LANES], [0_u32; LANES]);
     let mut take = |lane: usize, value: f32| {
-        let valid = !value.is_nan();
+        let valid = !INVALID || !value.is_nan();
         low[lane] = if value < low[lane] { value } else { low[lane] };
         high[lane] = if value > high[lane] { value } else { high[lane] };
         sums[lane] += if valid { value - base } else { 0.0 };
-        counts[lane] += u32::from(valid);
+        if INVALID {
+            counts[lane] += u32::from(valid);
+        }
     };
     let (chunks, rest) = values.as_chunks::<LANES>();
     for chunk in chunks {
@@ -157,11 +166,11 @@ fn summary(values: &[f32]) -> (f32, f32, f64, usize) {
     for (lane, &value) in rest.iter().enumerate() {
         take(lane, value);
     }
-    let count = counts.iter().sum::<u32>();
-    let sum = sums.iter().copied().map(f64::from).sum::<f64>() + f64::from(base) * f64::from(count);
+    let count = if INVALID { counts.iter().map(|&count| count as usize).sum() } else { values.len() };
+    let sum = sums.iter().copied().map(f64::from).sum::<f64>() + f64::from(base) * count as f64;
     let low = low.iter().copied().fold(f32::INFINITY, f32::min);
     let high = high.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    (low, high, sum, count as usize)
+    (low, high, sum, count)
 }
 
 /// Mean, least and greatest of every pixel over a span of frames, in constant memory.

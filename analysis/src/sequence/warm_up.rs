@@ -17,7 +17,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::least_squares::{Fit, Model, fit};
-use super::pixel_regression::invert;
+use super::normal_equations::invert;
 use super::trend::slope;
 use crate::propagation::coverage_factor;
 
@@ -123,6 +123,31 @@ pub fn fit_warm_up(times_s: &[f64], values: &[f64]) -> Result<WarmUp, WarmUpErro
     let chosen = if second_score < first_score { second } else { first };
     let chosen = chosen.ok_or(WarmUpError::NoBend)?;
     series.describe(&chosen).ok_or(WarmUpError::NoBend)
+}
+
+/// Fits the warm-ups of two series, each its times and values, with one decay for both or two for both, so
+/// that their time constants mean the same: two where either calls for them and both can bear them.
+///
+/// # Errors
+/// [`WarmUpError`], of the series that cannot be fitted.
+pub fn fit_alike(series: [(&[f64], &[f64]); 2]) -> Result<[WarmUp; 2], WarmUpError> {
+    let [(times, values), (other_times, other_values)] = series;
+    let free = [fit_warm_up(times, values)?, fit_warm_up(other_times, other_values)?];
+    if free[0].decays.len() == free[1].decays.len() {
+        return Ok(free);
+    }
+    let with = |decays: usize| -> Result<[WarmUp; 2], WarmUpError> {
+        let fit = |(times, values)| {
+            let series = Series::new(times, values)?;
+            best_fit(&series, decays).and_then(|fit| series.describe(&fit)).ok_or(WarmUpError::NoBend)
+        };
+        Ok([fit(series[0])?, fit(series[1])?])
+    };
+    let told = |fits: &[WarmUp; 2]| {
+        let decays = fits.iter().flat_map(|fit| &fit.decays);
+        decays.into_iter().all(|decay| decay.time_constant_uncertainty_s < decay.time_constant_s)
+    };
+    with(2).ok().filter(told).map_or_else(|| with(1), Ok)
 }
 
 /// Parameters: T∞, then (A, ln τ) of each decay.

@@ -79,7 +79,7 @@ impl<Q> PixelWarmUp<Q> {
                 basis.push(-shape * since / time_constant);
             }
         }
-        Ok(self.regression.add(&basis, frame)?)
+        Ok(self.regression.add(basis, frame)?)
     }
 
     /// The maps of all frames that were added.

@@ -249,6 +249,20 @@ impl Session {
         self.with_role(Role::Unit).next()
     }
 
+    /// What is kept of the session as a baseline for later: the known-good boards with everything that was said of
+    /// them, the surface and the bench, and no unit.
+    #[must_use]
+    pub fn baseline_only(&self) -> Self {
+        let mut kept = self.clone();
+        kept.captures.retain(|record| record.role == Role::Baseline);
+        kept.board.serial.clear();
+        kept.landmarks.clear();
+        kept.readings.clear();
+        kept.verdict = None;
+        kept.other_units.clear();
+        kept
+    }
+
     /// The units in the order they were loaded: the one under test and those that wait.
     pub fn units(&self) -> impl Iterator<Item = &CaptureRecord> {
         self.captures.iter().filter(|record| matches!(record.role, Role::Unit | Role::Waiting))

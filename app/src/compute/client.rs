@@ -156,6 +156,7 @@ fn replaces(later: &Job, earlier: &Job) -> bool {
         (Job::Compare { .. }, Job::Compare { .. })
         | (Job::EmissivityPicture { .. }, Job::EmissivityPicture { .. }) => true,
         (Job::Apparent { hash: later, .. }, Job::Apparent { hash: earlier, .. }) => later == earlier,
+        (Job::Survey { capture: later, .. }, Job::Survey { capture: earlier, .. }) => later == earlier,
         (Job::Write { document: later, .. }, Job::Write { document: earlier, .. }) => later == earlier,
         _ => false,
     }

@@ -3,7 +3,8 @@
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
 use analysis::result::{
-    OriginalFile, ResultInput, findings_csv, read_result, temperature_maps, write_result,
+    BaselineInput, OriginalFile, ResultInput, findings_csv, read_result, temperature_maps, write_baseline,
+    write_result,
 };
 use analysis::session::Session;
 
@@ -21,16 +22,51 @@ impl Workbench {
         written_at: &str,
         report: &mut Report<'_>,
     ) -> Result<(Outcome, Vec<Buffer>), Failure> {
-        let comparison = self.compare(session, report).map_err(|why| Failure::new(why, NOTHING_SAVED))?;
-        report("Writing", 0.9);
         let name = name_of(session);
         let written = match document {
-            Document::Result => self.result_file(&name, session, &comparison, written_at),
-            Document::Findings => tables(&name, session, &comparison),
-            Document::Maps => maps(&name, &comparison),
+            Document::Result => {
+                let comparison = self.compared(session, report)?;
+                self.result_file(&name, session, &comparison, written_at)
+            }
+            Document::Findings => tables(&name, session, &self.compared(session, report)?),
+            Document::Maps => maps(&name, &self.compared(session, report)?),
+            Document::Baseline => self.baseline_file(&session.baseline_only(), written_at, report),
         }?;
         let (files, buffers) = written.into_iter().unzip();
         Ok((Outcome::Written { files }, buffers))
+    }
+
+    fn compared(&mut self, session: &Session, report: &mut Report<'_>) -> Result<Comparison, Failure> {
+        let compared = self.compare(session, report).map_err(|why| Failure::new(why, NOTHING_SAVED))?;
+        report("Writing", 0.9);
+        Ok(compared)
+    }
+
+    /// The files of a session, as they were loaded.
+    fn originals(&self, session: &Session) -> Vec<OriginalFile<'_>> {
+        let files = session.files();
+        let kept = files.iter().filter_map(|hash| self.captures.get(hash));
+        kept.map(|kept| OriginalFile { file_name: &kept.file_name, bytes: &kept.bytes }).collect()
+    }
+
+    fn baseline_file(
+        &mut self,
+        session: &Session,
+        written_at: &str,
+        report: &mut Report<'_>,
+    ) -> Result<Vec<Written>, Failure> {
+        let learned = self.learn(session, report).map_err(|why| Failure::new(why, NOTHING_SAVED))?;
+        report("Writing", 0.9);
+        let input = BaselineInput {
+            session,
+            learned: &learned,
+            originals: &self.originals(session),
+            written_at,
+            software_version: env!("CARGO_PKG_VERSION"),
+        };
+        let html = write_baseline(&input).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
+        let product = file_name_of(session.board.product.trim());
+        Ok(vec![written(format!("{product}-baseline.html"), "text/html", html.into_bytes())])
     }
 
     fn result_file(
@@ -40,16 +76,10 @@ impl Workbench {
         comparison: &Comparison,
         written_at: &str,
     ) -> Result<Vec<Written>, Failure> {
-        let originals: Vec<_> = session
-            .files()
-            .iter()
-            .filter_map(|hash| self.captures.get(hash))
-            .map(|kept| OriginalFile { file_name: &kept.file_name, bytes: &kept.bytes })
-            .collect();
         let input = ResultInput {
             session,
             comparison,
-            originals: &originals,
+            originals: &self.originals(session),
             written_at,
             software_version: env!("CARGO_PKG_VERSION"),
         };
@@ -82,6 +112,10 @@ fn name_of(session: &Session) -> String {
     let unit = session.unit().map_or("", |unit| unit.file_name.as_str());
     let stem = unit.rsplit_once('.').map_or(unit, |(stem, _)| stem);
     let name = if session.board.serial.trim().is_empty() { stem } else { session.board.serial.trim() };
+    file_name_of(name)
+}
+
+fn file_name_of(name: &str) -> String {
     let name: String = name
         .chars()
         .map(|letter| if letter.is_alphanumeric() || matches!(letter, '-' | '_') { letter } else { '-' })

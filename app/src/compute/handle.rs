@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, parse_sidecar, read_capture};
-use analysis::comparison::{CannotCompare, Comparison, Shelf};
+use analysis::comparison::{CannotCompare, Comparison, LearnedBaseline, Shelf};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
 use analysis::radiometry::Band;
@@ -83,6 +83,13 @@ impl Workbench {
                 }
                 Err(why) => Ok((Outcome::CannotCompare { why: why.to_string() }, Vec::new())),
             },
+            Job::Survey { session, capture } => {
+                let shelf = self.shelf();
+                Ok(match self.steps.survey(&session, &shelf, &capture, report) {
+                    Ok(unit) => (Outcome::Surveyed { unit: Box::new(unit) }, Vec::new()),
+                    Err(why) => (Outcome::CannotSurvey { capture, why: why.to_string() }, Vec::new()),
+                })
+            }
             Job::StudyRepeats { session, captures, confidence } => {
                 self.study_repeats(&session, &captures, confidence, report)
             }
@@ -190,6 +197,16 @@ impl Workbench {
         }
         let shelf = self.shelf();
         self.steps.compare(session, &shelf, report)
+    }
+
+    /// What the session's known-good boards say.
+    pub(super) fn learn(
+        &mut self,
+        session: &Session,
+        report: &mut Report<'_>,
+    ) -> Result<LearnedBaseline, CannotCompare> {
+        let shelf = self.shelf();
+        self.steps.learned(session, &shelf, report)
     }
 
     pub(super) fn shelf(&self) -> Shelf {

@@ -2,7 +2,9 @@
 //! has changed. Units that follow one another share the known-good boards.
 
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::{self, Aligned, CannotCompare, Comparison, GoodBoards, LearnedBaseline, Shelf};
+use analysis::comparison::{
+    self, Aligned, CannotCompare, Comparison, GoodBoards, LearnedBaseline, Shelf, UnitSurvey,
+};
 use analysis::content_hash::ContentHash;
 use analysis::radiometry::Band;
 use analysis::session::{CaptureRecord, Role, Session};
@@ -69,42 +71,71 @@ impl KeptSteps {
         shelf: &Shelf,
         report: &mut Report<'_>,
     ) -> Result<Comparison, CannotCompare> {
-        // Nothing is kept of a step that failed.
-        let good_from = GoodFrom::of(session);
-        let good = match self.good.take().filter(|(from, _)| *from == good_from) {
-            Some((_, good)) => good,
-            None => {
-                self.learned = None;
-                comparison::align_good(session, shelf, &mut |fraction, file_name| {
-                    report(&format!("Aligning {file_name}"), fraction * GOOD_BOARDS);
-                })?
-            }
-        };
-        let learned_from = for_learning(session);
-        let learned = match self.learned.take().filter(|(from, _)| **from == learned_from) {
-            Some((_, learned)) => learned,
-            None => comparison::learn(session, &good, &mut |step| report(step, GOOD_BOARDS))?,
-        };
+        let kept = self.unit.take();
+        let (good_from, good, learned) = self.good_boards(session, shelf, report)?;
         let unit_from = UnitFrom {
             good: good_from.clone(),
             unit: session.unit().map(CaptureFrom::from),
             landmarks: format!("{:?} {:?}", session.landmark_use, session.landmarks),
         };
-        let unit = match self.unit.take().filter(|(from, _)| *from == unit_from) {
-            Some((_, unit)) => Ok(unit),
+        let unit = match kept.filter(|(from, _)| *from == unit_from) {
+            Some((_, unit)) => unit,
             None => {
                 report("Aligning the unit", GOOD_BOARDS);
-                comparison::align_unit(session, shelf, &good)
+                comparison::align_unit(session, shelf, good)?
             }
         };
-        let compared = unit.and_then(|unit| {
-            let compared =
-                comparison::judge(session, &good, &learned, &unit, &mut |step| report(step, ALIGNED));
-            self.unit = Some((unit_from, unit));
-            compared
-        });
-        self.good = Some((good_from, good));
-        self.learned = Some((Box::new(learned_from), learned));
+        let compared = comparison::judge(session, good, learned, &unit, &mut |step| report(step, ALIGNED));
+        self.unit = Some((unit_from, unit));
         compared
+    }
+
+    /// What a unit that waits shows.
+    pub(super) fn survey(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        capture: &ContentHash,
+        report: &mut Report<'_>,
+    ) -> Result<UnitSurvey, CannotCompare> {
+        let (_, good, learned) = self.good_boards(session, shelf, report)?;
+        comparison::survey(session, shelf, good, learned, capture)
+    }
+
+    /// What the known-good boards say.
+    pub(super) fn learned(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<LearnedBaseline, CannotCompare> {
+        self.good_boards(session, shelf, report).map(|(_, _, learned)| learned.clone())
+    }
+
+    /// The known-good boards and what was learned from them. Nothing is kept of a step that failed.
+    fn good_boards(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<(&GoodFrom, &GoodBoards, &LearnedBaseline), CannotCompare> {
+        let good_from = GoodFrom::of(session);
+        let (good, learned) = match self.good.take().filter(|(from, _)| *from == good_from) {
+            Some((_, good)) => (good, self.learned.take()),
+            None => {
+                let mut heard = |fraction: f64, file_name: &str| {
+                    report(&format!("Aligning {file_name}"), fraction * GOOD_BOARDS);
+                };
+                (comparison::align_good(session, shelf, &mut heard)?, None)
+            }
+        };
+        let learned_from = for_learning(session);
+        let learned = match learned.filter(|(from, _)| **from == learned_from) {
+            Some((_, learned)) => learned,
+            None => comparison::learn(session, &good, &mut |step| report(step, GOOD_BOARDS))?,
+        };
+        let (from, good) = self.good.insert((good_from, good));
+        let (_, learned) = self.learned.insert((Box::new(learned_from), learned));
+        Ok((from, good, learned))
     }
 }

@@ -4,7 +4,7 @@
 use analysis::board::Footprint;
 use analysis::capability::Repeatability;
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside};
+use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside, UnitSurvey};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
@@ -37,6 +37,8 @@ pub enum Document {
     Findings,
     /// The temperature and difference maps.
     Maps,
+    /// The known-good boards as one file, for later.
+    Baseline,
 }
 
 /// What the page asks.
@@ -52,6 +54,8 @@ pub enum Job {
     EmissivityPicture { hash: ContentHash },
     /// Aligns where need be, corrects, subtracts and names.
     Compare { session: Box<Session> },
+    /// What a unit that waits its turn shows.
+    Survey { session: Box<Session>, capture: ContentHash },
     /// The emissivity of every pixel of the baseline, from captures of the soaked board.
     MapEmissivity { session: Box<Session>, entered: Box<SoakedMap> },
     /// What the bench can call, from repeat captures of one board.
@@ -116,6 +120,10 @@ pub enum Outcome {
     EmissivityPicture { hash: ContentHash, rows: usize, columns: usize },
     /// The comparison. Beside it: its pictures.
     Compared { summary: Box<ComparisonSummary> },
+    /// A unit that waits was judged.
+    Surveyed { unit: Box<UnitSurvey> },
+    /// A unit that waits cannot be judged.
+    CannotSurvey { capture: ContentHash, why: String },
     /// Something is missing before there can be a comparison.
     CannotCompare { why: String },
     /// Emissivities were mapped. Beside it: the bytes of the picture and of its uncertainty, as files.
@@ -142,6 +150,7 @@ pub struct WrittenFile {
 /// A [`Comparison`] without its pictures' numbers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ComparisonSummary {
+    unit_capture: ContentHash,
     rows: usize,
     columns: usize,
     alignment: Alignment,
@@ -188,6 +197,7 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         numbers(comparison.difference_uncertainty),
     ];
     let summary = ComparisonSummary {
+        unit_capture: comparison.unit_capture,
         rows,
         columns,
         alignment: comparison.alignment,
@@ -217,6 +227,7 @@ pub fn unpack_comparison(
 ) -> Result<Comparison, BadParcel> {
     let (rows, columns) = (summary.rows, summary.columns);
     Ok(Comparison {
+        unit_capture: summary.unit_capture,
         emissivity: picture(&mut buffers, 0, rows, columns)?,
         baseline: picture(&mut buffers, 1, rows, columns)?,
         unit: picture(&mut buffers, 2, rows, columns)?,

@@ -41,6 +41,16 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant
 }
 
+/// A session reduced to what the judgement of any of its units depends on, beside the unit's own capture.
+#[must_use]
+pub fn for_every_unit(session: &Session) -> Session {
+    let mut relevant = for_learning(session);
+    relevant.criteria = session.criteria;
+    relevant.layout.limits = session.layout.limits.clone();
+    relevant.input_uncertainty = session.input_uncertainty.clone();
+    relevant
+}
+
 /// A session reduced to what the known-good boards are learned from.
 #[must_use]
 pub fn for_learning(session: &Session) -> Session {

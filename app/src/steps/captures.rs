@@ -9,7 +9,7 @@ use leptos::prelude::*;
 use super::placement_unit::PlacementUnitForm;
 use super::quantity_form::QuantityForm;
 use crate::store::Store;
-use crate::widgets::{Choice, DropZone, Icon, Sign};
+use crate::widgets::{DropZone, Icon, Picker, Sign};
 use crate::wording;
 
 const ROLES: [Role; 4] = [Role::Baseline, Role::Unit, Role::Waiting, Role::Aside];
@@ -79,9 +79,17 @@ fn CaptureItem(
     let size = move || store.shape(&measured).map(|(rows, columns)| format!("{columns} × {rows} pixels · "));
     let known = move || record.with(|record| record.as_ref().map(|record| known_of(record, unit.get())));
     let invented = move || record.with(|record| record.as_ref().is_some_and(|r| r.metadata.invented));
-    let role = Signal::derive(move || record.with(|record| record.as_ref().map(|record| record.role)));
+    let role = Signal::derive(move || {
+        let role = record.with(|record| record.as_ref().map(|record| record.role))?;
+        ROLES.iter().position(|known| *known == role)
+    });
     let (assigned, removed) = (hash.clone(), hash);
-    let roles = ROLES.map(|role| (role, wording::role(role))).to_vec();
+    let roles: Vec<String> = ROLES.map(|role| wording::role(role).to_owned()).to_vec();
+    let choose = move |place: usize| {
+        if let Some(&role) = ROLES.get(place) {
+            store.dispatch(Command::AssignRole { hash: assigned.clone(), role });
+        }
+    };
     view! {
         <li data-testid="capture">
             <span class="name">{name}</span>
@@ -94,12 +102,12 @@ fn CaptureItem(
                 <Icon sign=Sign::Remove />
             </button>
             <div class="below">
-                <Choice
-                    legend="What this capture shows"
+                <Picker
+                    label="What this capture shows"
                     quiet=true
                     options=roles
                     chosen=role
-                    choose=move |role| store.dispatch(Command::AssignRole { hash: assigned.clone(), role })
+                    choose=choose
                 />
             </div>
             <p class="remark below">

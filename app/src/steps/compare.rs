@@ -1,189 +1,23 @@
 //! Step 5: what counts as different, and what differs.
 
-use analysis::inspection::{Basis, Criteria, Finding};
-use analysis::session::Command;
-use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
+use super::criteria_form::CriteriaForm;
+use super::findings::Findings;
+use super::good_boards::GoodBoards;
 use super::hard_to_judge::HardToJudge;
-use super::kelvin_fields::{IntervalField, needed};
 use super::part_limits::PartLimits;
-use crate::stage::look::{Arrangement, Look, Subject};
-use crate::store::{ComparisonState, Store};
-use crate::widgets::{Choice, NumberField};
-use crate::wording;
-
-const BASES: [(Basis, &str); 3] = [
-    (Basis::RiseAboveAmbient, "Rise above each capture's ambient"),
-    (Basis::RiseAtEqualPower, "Rise above ambient, at equal power"),
-    (Basis::Absolute, "Surface temperatures as they are"),
-];
+use super::unit_list::UnitList;
 
 /// The fifth step.
 #[component]
 pub fn CompareStep() -> impl IntoView {
     view! {
+        <UnitList />
         <CriteriaForm />
         <Findings />
+        <GoodBoards />
         <HardToJudge />
         <PartLimits />
-    }
-}
-
-#[component]
-fn CriteriaForm() -> impl IntoView {
-    let store = Store::expect();
-    let criteria = Memo::new(move |_| store.session().with(|session| session.criteria));
-    let set = move |criteria: Criteria| store.dispatch(Command::SetCriteria { criteria });
-    let set_limit = needed(move |limit| set(Criteria { limit, ..criteria.get_untracked() }));
-    let set_multiple = move |typed: Option<f64>| match typed.filter(|typed| (0.0..=100.0).contains(typed)) {
-        Some(noise_multiple) => {
-            set(Criteria { noise_multiple, ..criteria.get_untracked() });
-            None
-        }
-        None => Some("must be from 0 to 100".to_owned()),
-    };
-    let set_area = move |typed: Option<f64>| match typed.filter(|typed| (1.0..=1e6).contains(typed)) {
-        Some(pixels) => {
-            set(Criteria { least_area_px: pixels.round() as u32, ..criteria.get_untracked() });
-            None
-        }
-        None => Some("must be at least 1".to_owned()),
-    };
-    view! {
-        <div class="block">
-            <Choice
-                legend="What is subtracted"
-                stacked=true
-                testid="basis"
-                options=BASES.to_vec()
-                chosen=Signal::derive(move || Some(criteria.get().basis))
-                choose=move |basis| set(Criteria { basis, ..criteria.get_untracked() })
-            />
-            <div class="fields">
-                <IntervalField
-                    label="Least difference that counts"
-                    value=Signal::derive(move || Some(criteria.get().limit))
-                    commit=set_limit
-                    testid="limit"
-                />
-                <NumberField
-                    label="and beyond noise and spread by"
-                    unit="times".to_owned()
-                    value=Signal::derive(move || Some(criteria.get().noise_multiple))
-                    commit=set_multiple
-                    testid="noise-multiple"
-                />
-                <NumberField
-                    label="Smallest area"
-                    unit="pixels".to_owned()
-                    value=Signal::derive(move || Some(f64::from(criteria.get().least_area_px)))
-                    commit=set_area
-                />
-            </div>
-        </div>
-    }
-}
-
-/// The ranked findings. A click takes the picture there.
-#[component]
-fn Findings() -> impl IntoView {
-    let store = Store::expect();
-    let state = store.comparison();
-    let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
-    let rows = move || {
-        let unit = unit.get();
-        state.with(|state| {
-            let findings = state.latest().map(|comparison| comparison.findings.clone()).unwrap_or_default();
-            let weightiest = findings.iter().map(|finding| finding.significance).fold(1.0, f64::max);
-            let row = |(place, finding)| view! { <FindingRow place=place finding=finding unit=unit weightiest=weightiest /> };
-            findings.into_iter().enumerate().map(row).collect::<Vec<_>>()
-        })
-    };
-    let summary = move || {
-        let unit = unit.get();
-        state.with(|state| match state {
-            ComparisonState::NotReady(why) => why.clone(),
-            ComparisonState::Running(progress) => format!("Being worked out: {}", progress.stage),
-            ComparisonState::Failed(notice) => format!("{} {}", notice.what, notice.hint),
-            ComparisonState::Ready(comparison) | ComparisonState::OutOfDate(comparison, _) => {
-                let noise = wording::interval(unit, comparison.noise.value());
-                let blind = match comparison.rejected.no_physical_answer {
-                    0 => String::new(),
-                    pixels => format!(
-                        " {} of the unit have no physical temperature with this emissivity and reflected temperature.",
-                        wording::count(pixels, "pixel")
-                    ),
-                };
-                let aside = comparison.set_aside.unit + comparison.set_aside.baselines;
-                let alone = match aside {
-                    0 => String::new(),
-                    pixels => format!(
-                        " {} that stood alone counted as the detector's and were set aside.",
-                        wording::count(pixels, "pixel")
-                    ),
-                };
-                format!("Noise of the difference: {noise}.{blind}{alone}")
-            }
-        })
-    };
-    view! {
-        <div class="block">
-            <h3>"Findings, the most significant first"</h3>
-            <div data-testid="findings">{rows}</div>
-            <p class="remark" role="status">{summary}</p>
-        </div>
-    }
-}
-
-#[component]
-fn FindingRow(
-    /// Its place in the ranking, from 0.
-    place: usize,
-    /// The finding.
-    finding: Finding,
-    /// The unit to show it in.
-    unit: TemperatureUnit,
-    /// The largest significance there is.
-    weightiest: f64,
-) -> impl IntoView {
-    let look = expect_context::<Look>();
-    let name = wording::place_of(&finding);
-    let near = finding.designator_distance_mm.filter(|distance| *distance > 0.05);
-    let near = near.map(|mm| format!(" · {} mm beside the body", wording::number(mm, 1))).unwrap_or_default();
-    let area = finding.area_mm2.map_or_else(
-        || wording::count(finding.area_px as usize, "pixel"),
-        |area| format!("{} mm²", wording::number(area, if area < 10.0 { 1 } else { 0 })),
-    );
-    let detail = format!(
-        "{} · {} × its tolerance · mean {} · {area}{near}",
-        wording::sign(finding.sign),
-        wording::number(finding.significance, 1),
-        wording::difference(unit, finding.mean.value()),
-    );
-    let weight = format!("{:.1}%", 100.0 * finding.significance / weightiest);
-    let peak_at = finding.peak_at;
-    let go = move |_| {
-        look.chosen.set(Some(peak_at));
-        if look.arrangement.get_untracked() == Arrangement::Single {
-            look.subject.set(Subject::Difference);
-        }
-        look.go_to(peak_at);
-    };
-    view! {
-        <button
-            class="finding"
-            data-testid=format!("finding-{}", place + 1)
-            aria-pressed=move || (look.chosen.get() == Some(peak_at)).to_string()
-            on:click=go
-        >
-            <span class="rank">{place + 1}</span>
-            <span class="name">{name}</span>
-            <span class="peak">{wording::difference(unit, finding.peak.value())}</span>
-            <span class="detail">{detail}</span>
-            <span class="weight" aria-hidden="true">
-                <i style:width=weight></i>
-            </span>
-        </button>
     }
 }

@@ -1,11 +1,12 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
+use analysis::comparison::{Suggestion, suggest};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
-use analysis::session::{Command, Outcome, Verdict};
+use analysis::session::{Command, Outcome, Role, Verdict};
 use leptos::prelude::*;
 
-use crate::store::Store;
+use crate::store::{ComparisonState, Store};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
 
@@ -16,6 +17,7 @@ const OUTCOMES: [(Outcome, &str); 3] =
 #[component]
 pub fn HandOverStep() -> impl IntoView {
     view! {
+        <Suggested />
         <VerdictForm />
         <Files />
     }
@@ -120,6 +122,57 @@ fn VerdictForm() -> impl IntoView {
     }
 }
 
+/// What the rule says and why. A person judges.
+#[component]
+fn Suggested() -> impl IntoView {
+    let store = Store::expect();
+    let suggestion = Memo::new(move |_| {
+        let session = store.session().get();
+        match store.comparison().get() {
+            ComparisonState::Ready(comparison)
+                if session.unit().is_some_and(|unit| unit.hash == comparison.unit_capture) =>
+            {
+                Some(suggest(&session, &comparison))
+            }
+            _ => None,
+        }
+    });
+    let take_over = move |_| {
+        let Some(Suggestion { outcome, reasons }) = suggestion.get_untracked() else { return };
+        let verdict = Verdict { outcome, reason: reasons.join(" "), judged_by: judge_before(store) };
+        store.dispatch(Command::Judge { verdict });
+    };
+    let body = move || {
+        suggestion.get().map(|Suggestion { outcome, reasons }| {
+            let reasons = reasons.into_iter().map(|reason| view! { <li>{reason}</li> }).collect::<Vec<_>>();
+            view! {
+                <h3>"Suggested: " {wording::outcome(outcome)}</h3>
+                <ul class="plain">{reasons}</ul>
+                <div class="row">
+                    <button data-testid="take-suggestion" on:click=take_over>"Take this as my verdict"</button>
+                </div>
+            }
+        })
+    };
+    view! {
+        <div class="block" data-testid="suggestion">
+            {body}
+            <p class="remark">
+                "The rule: fail where a finding stands or a part is over its limit; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. You judge."
+            </p>
+        </div>
+    }
+}
+
+/// Who judged last in this session: most likely who judges now.
+fn judge_before(store: Store) -> String {
+    store.session().with_untracked(|session| {
+        let others = session.other_units.iter().rev().filter_map(|notes| notes.verdict.as_ref());
+        let verdicts = session.verdict.iter().chain(others);
+        verdicts.map(|verdict| verdict.judged_by.clone()).find(|name| !name.is_empty()).unwrap_or_default()
+    })
+}
+
 #[component]
 fn Files() -> impl IntoView {
     let store = Store::expect();
@@ -142,9 +195,16 @@ fn Files() -> impl IntoView {
                 <button data-testid="save-maps" disabled=nothing on:click=move |_| store.save_maps()>
                     "Maps"
                 </button>
+                <button
+                    data-testid="save-baseline"
+                    disabled=move || store.session().with(|session| session.with_role(Role::Baseline).next().is_none())
+                    on:click=move |_| store.save_baseline()
+                >
+                    "Known-good boards for later"
+                </button>
             </div>
             <p class="remark">
-                "The result file is this sheet, filled in, with pictures and captures: anyone reads it in a browser, and dropped on this page it opens the inspection again. A unit that passed may be the next board's known good."
+                "The result file is this sheet, filled in, with pictures and captures: anyone reads it in a browser, and dropped on this page it opens the inspection again. A unit that passed may be the next board's known good. The known-good boards, with surface and placements but without a unit, make a file of their own: drop it here months later, then the units to judge."
             </p>
         </div>
     }

@@ -1,5 +1,6 @@
 //! How far each step is: the answer it is filled in with, or what it lacks. Pure, so it is tested here.
 
+use analysis::comparison::JudgedBy;
 use analysis::inspection::ProbeReading;
 use analysis::session::{Outcome, Role, Session};
 use analysis::surface::Surface;
@@ -85,7 +86,10 @@ fn captures(session: &Session, questions: usize) -> Standing {
     match (good, session.unit()) {
         (0, _) => lacks("Name a capture as known good"),
         (_, None) => lacks("Name a capture as the unit under test"),
-        (good, Some(unit)) => filled(format!("{good} known good · unit {}", unit.file_name)),
+        (good, Some(unit)) => filled(match session.with_role(Role::Waiting).count() {
+            0 => format!("{good} known good · unit {}", unit.file_name),
+            waiting => format!("{good} known good · unit {} · {waiting} waiting", unit.file_name),
+        }),
     }
 }
 
@@ -141,10 +145,15 @@ fn compare(session: &Session, state: &ComparisonState) -> Standing {
     let Some(comparison) = state.latest() else { return waiting(state) };
     let unit = session.temperature_unit;
     match comparison.findings.first() {
-        None => filled(format!(
-            "Nothing differs by more than {} and its tolerance",
-            wording::interval(unit, session.criteria.limit.value())
-        )),
+        None => filled(match comparison.judged_by {
+            JudgedBy::GoodBoardsSpread(_) => {
+                "Nothing differs by more than another good board would".to_owned()
+            }
+            JudgedBy::Limit { .. } => format!(
+                "Nothing differs by more than {} and its tolerance",
+                wording::interval(unit, session.criteria.limit.value())
+            ),
+        }),
         Some(first) => filled(format!(
             "{} · first {} {}",
             wording::count(comparison.findings.len(), "finding"),

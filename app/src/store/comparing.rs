@@ -233,6 +233,7 @@ impl Store {
                 self.tell(told("The repeat captures were not studied: it was stopped.".to_owned()));
             }
             Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),
+            Purpose::Survey { .. } => self.forget_awaited_surveys(),
             Purpose::Reload { .. }
             | Purpose::Apparent { .. }
             | Purpose::EmissivityPicture

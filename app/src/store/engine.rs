@@ -44,6 +44,8 @@ pub(super) enum Purpose {
     MapEmissivity { session: Arc<Session> },
     /// What the bench can call, in this session.
     StudyRepeats { session: Arc<Session> },
+    /// What a unit that waits shows, judged as this session says.
+    Survey { session: Arc<Session> },
     /// A document to download.
     Write,
     /// A result file to restore.

@@ -10,6 +10,7 @@ use leptos::task::spawn_local;
 
 use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
+use super::surveying::Surveyed;
 use super::{Known, Store};
 use crate::arrival::Arrived;
 use crate::compute::client::Event;
@@ -139,6 +140,16 @@ impl Store {
                 Ok(comparison) => self.comparison.set(ComparisonState::Ready(Arc::new(comparison))),
                 Err(error) => self.fail_comparison(error.to_string()),
             },
+            Outcome::Surveyed { unit } => {
+                if let Purpose::Survey { session } = purpose {
+                    self.take_survey(&session, unit.capture.clone(), Surveyed::Told(Arc::new(*unit)));
+                }
+            }
+            Outcome::CannotSurvey { capture, why } => {
+                if let Purpose::Survey { session } = purpose {
+                    self.take_survey(&session, capture, Surveyed::Failed(why));
+                }
+            }
             Outcome::CannotCompare { why } => self.comparison.set(ComparisonState::NotReady(why)),
             Outcome::Written { files } => self.hand_over(&files, buffers),
             Outcome::Restored { file_name, session, captures } => {
@@ -198,6 +209,10 @@ impl Store {
             Purpose::Compare { session } => {
                 self.engine.update_value(|engine| engine.stopped = Some(session));
                 self.comparison.set(ComparisonState::Failed(notice));
+            }
+            Purpose::Survey { .. } => {
+                self.forget_awaited_surveys();
+                self.tell(notice);
             }
             Purpose::Write
             | Purpose::Restore

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::viewer_data::Quantisation;
-use crate::comparison::Comparison;
+use crate::comparison::{Comparison, JudgedBy};
 use crate::content_hash::ContentHash;
 use crate::frame::Frame;
 use crate::result::ResultInput;
@@ -121,7 +121,20 @@ fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Marku
     let size = |kelvin: f32| {
         KelvinDifference::new(f64::from(kelvin)).map_or_else(|_| String::new(), |k| unit.read_size(k))
     };
+    let by_spread = match &comparison.judged_by {
+        JudgedBy::GoodBoardsSpread(against) => Some(against),
+        JudgedBy::Limit { .. } => None,
+    };
     html! {
+        @if let Some(against) = by_spread {
+            "The unit is held against " (comparison.baseline_count) " good boards: offset, tilt and total power of the whole, "
+            "what the alignment leaves over and each part's own shift are taken off first. A place counts when another good "
+            "board would show as much in at most " (against.false_alarms.per_hundred_good_boards)
+            " of 100 boards (half of it for the parts, by Benjamini and Hochberg 1995, half for squares of several sizes, by "
+            "their largest standing on the good boards left out in turn), and from "
+            (unit.read_size(session.criteria.least_difference)) " on. Noise of the difference " (unit.read_size(comparison.noise))
+            " (one standard deviation)."
+        } @else {
         "The difference is that of " (basis_words(criteria.basis)) ". A place counts when it exceeds both "
         (unit.read_size(criteria.limit)) " and " (criteria.noise_multiple)
         " times what chance and unit-to-unit spread make of equal boards (noise, drift, air temperature, misalignment and "
@@ -130,6 +143,7 @@ fn thresholds(session: &Session, comparison: &Comparison, unit: InUnit) -> Marku
         (unit.read_size(comparison.noise)) " (one standard deviation)"
         @if let Some((lo, hi)) = tolerance { "; tolerance by pixel " (size(lo)) " to " (size(hi)) }
         ". " (count_of(comparison.baseline_count, "known-good capture", "known-good captures")) "."
+        }
         @for left_out in &comparison.left_out { " Left out: " (left_out.file_name) ", " (left_out.reason) "." }
     }
 }

@@ -3,7 +3,9 @@
 //! All text goes through `maud`, which escapes it. The file's own policy forbids every connection and
 //! every script but the one whose hash it states, so what a person typed can never run.
 
+mod baseline_sheet;
 mod conditions;
+mod good_boards;
 mod labels;
 mod method;
 mod pictures;
@@ -11,6 +13,8 @@ mod read_outs;
 mod tables;
 mod uncertainty;
 mod viewer_data;
+
+pub use baseline_sheet::{BaselineInput, write_baseline};
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -58,6 +62,7 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
                     (at_a_glance(input, unit))
                     (pictures::section(session, comparison, &shown, &viewer.quantisation)?)
                     (tables::findings(comparison, unit))
+                    (good_boards::section(comparison, unit))
                     (tables::parts(session, comparison, unit))
                     (tables::probes(session, comparison))
                     (read_outs::section(session, comparison, unit))

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::is_over;
 use crate::comparison::Comparison;
-use crate::inspection::{PartReading, ProbeVerdict, Sign, hard_to_judge};
+use crate::inspection::{Finding, PartReading, ProbeVerdict, Sign, explain, hard_to_judge};
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
 use crate::session::Session;
@@ -29,8 +29,8 @@ pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
                         th.number scope="col" { "Area" } th.number scope="col" { "At pixel" }
                         th.number scope="col" { "× tolerance" }
                     } }
-                    tbody { @for (index, finding) in comparison.findings.iter().enumerate() { tr {
-                        td.number { (index + 1) }
+                    @for (index, finding) in comparison.findings.iter().enumerate() { tbody { tr {
+                        td.number rowspan="2" { (index + 1) }
                         td { (part_name(finding.designator.as_deref(), finding.designator_distance_mm)) }
                         td class=(if finding.sign == Sign::Hotter { "hot" } else { "cold" }) { (sign_word(finding.sign)) }
                         td.number { (unit.read_difference(finding.peak)) }
@@ -43,11 +43,26 @@ pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
                         }
                         td.number { (number(finding.peak_at.x, 0)) ", " (number(finding.peak_at.y, 0)) }
                         td.number { (number(finding.significance, 1)) }
-                    } } }
+                    } tr.reason { td colspan="7" { (explained(finding, unit)) } } } }
                 } }
             }
         }
     }
+}
+
+/// What the finding means, as a person can act on it.
+fn explained(finding: &Finding, unit: InUnit) -> Markup {
+    let words = explain(finding, unit.0);
+    html! {
+        (words.what)
+        @for told in [&words.power, &words.bathed] { @if !told.is_empty() { " " (sentence(told)) } }
+        " Usual causes (common practice): " (words.causes) "."
+    }
+}
+
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
 }
 
 fn part_name(designator: Option<&str>, distance_mm: Option<f64>) -> Markup {
