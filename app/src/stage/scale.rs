@@ -18,7 +18,7 @@ const NARROWEST: f64 = 0.2;
 
 /// The share of the board whose uncertainties are told apart by colour: the few edges of parts, where a misalignment of
 /// a tenth of a pixel costs kelvins, do not set the scale.
-const NOT_EDGES: f64 = 0.98;
+const NOT_EDGES: f64 = 0.9;
 
 /// The limits of the colour scales, in use and as the pictures would have them.
 #[derive(Debug, Clone, Copy)]
