@@ -164,7 +164,7 @@ pub enum EmissivityUnknown {
         needed: f64,
     },
     /// The reading does not lie between the two.
-    #[error("the readings ask for an emissivity of {value:.3}, which no surface has")]
+    #[error("the reading asks for an emissivity of {value:.3}, which no surface has")]
     OutOfRange {
         /// The emissivity asked for.
         value: f64,

@@ -184,28 +184,28 @@ fn entered(session: &Session, record: &Record, unit: InUnit) -> String {
             format!(
                 "Readings {}; camera u = {}.",
                 list(readings.clone()),
-                unit.read_size(*reading_uncertainty)
+                unit.read_stated(*reading_uncertainty)
             )
         }
         Record::EmissivityByContact { entered, .. } => format!(
             "Thermometer {} (u = {}); camera {} (u = {}); reflected temperature {} (u = {}).",
             list(entered.repeats.iter().map(|repeat| repeat.contact).collect()),
-            unit.read_size(entered.contact_uncertainty),
+            unit.read_stated(entered.contact_uncertainty),
             list(entered.repeats.iter().map(|repeat| repeat.apparent).collect()),
-            unit.read_size(entered.camera_uncertainty),
+            unit.read_stated(entered.camera_uncertainty),
             unit.read_temperature(entered.surroundings.reflected),
-            unit.read_size(entered.reflected_uncertainty)
+            unit.read_stated(entered.reflected_uncertainty)
         ),
         Record::EmissivityByReference { entered, .. } => format!(
             "Covered {}; bare {}; camera u = {}; emissivity of the cover {:.3} (u = {:.3}); reflected temperature {} \
              (u = {}).",
             list(entered.repeats.iter().map(|repeat| repeat.covered).collect()),
             list(entered.repeats.iter().map(|repeat| repeat.bare).collect()),
-            unit.read_size(entered.camera_uncertainty),
+            unit.read_stated(entered.camera_uncertainty),
             entered.reference.value(),
             entered.reference_uncertainty,
             unit.read_temperature(entered.surroundings.reflected),
-            unit.read_size(entered.reflected_uncertainty)
+            unit.read_stated(entered.reflected_uncertainty)
         ),
         Record::Cavity { entered, .. } => format!(
             "{} mm deep (u = {} mm), {} mm wide (u = {} mm), walls {:.2} (u = {:.2}).",
@@ -223,7 +223,7 @@ fn entered(session: &Session, record: &Record, unit: InUnit) -> String {
                     "{} with the board at {} (u = {})",
                     names.join(", "),
                     unit.read_temperature(soak.board),
-                    unit.read_size(soak.board_uncertainty)
+                    unit.read_stated(soak.board_uncertainty)
                 )
             };
             format!("From {}.", entered.soaks.iter().map(soak).collect::<Vec<_>>().join("; "))

@@ -138,7 +138,7 @@ pub fn OutcomeCard(
         })
     };
     view! {
-        <div class="outcome" role="status">{figures}</div>
+        <div class="figures-out" role="status">{figures}</div>
         <p class:remark=move || !wrong() class:wrong=wrong role="status" hidden=move || record.with(Result::is_ok)>{why}</p>
         <div class="row">
             <button
