@@ -299,6 +299,21 @@ fn stated_noise_is_the_least_that_a_lucky_agreement_of_repeats_leaves() {
 }
 
 #[test]
+fn the_reference_method_complains_of_what_it_was_given() {
+    let repeats = vec![ReferenceRepeat { covered: celsius(58.0), bare: celsius(70.0) }];
+    let error = ReferenceMethod { repeats, ..reference_method() }.outcome().unwrap_err();
+    assert!(matches!(error, ProcedureError::ReferenceRepeat { number: 1, .. }), "{error}");
+    // No contact thermometer has any part in it.
+    let said = error.to_string();
+    assert!(
+        said.contains("the reference's emissivity")
+            && !said.contains("thermometer")
+            && !said.contains("contact"),
+        "{said}"
+    );
+}
+
+#[test]
 fn a_repeat_without_an_emissivity_is_named() {
     let error = contact_method([8.0, 14.0], &[56.0, 61.0, 56.0]).outcome().unwrap_err();
     assert!(matches!(error, ProcedureError::Repeat { number: 2, .. }), "{error}");

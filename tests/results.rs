@@ -7,6 +7,7 @@ use analysis::geometry::{Homography, Point};
 use analysis::inspection::{
     Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, Sign,
 };
+use analysis::procedure::{ContactMethod, ContactRepeat, Record, Yield};
 use analysis::radiometry::Rejected;
 use analysis::registration::Alignment;
 use analysis::result::{
@@ -281,4 +282,43 @@ fn the_answer_is_in_baseline_pixels_and_signed_kelvin() {
     assert_eq!(unit["findings"][1]["cx"], 20.0);
     assert_eq!(unit["findings"][1]["area_px"], 40);
     assert!(unit["findings"][1]["designator"].is_null());
+}
+
+/// A report is to list each input with the uncertainty it was given (JCGM 100:2008, 7.2.1 and 7.2.3, from memory).
+#[test]
+fn measured_emissivities_name_their_procedure_and_records_their_uncertainties() {
+    let at = |place: &str, contact: f64| {
+        let repeats = [0.0, 0.1, 0.2]
+            .map(|by| ContactRepeat { contact: kelvin(contact + by), apparent: kelvin(328.0 + by) });
+        let method = ContactMethod {
+            band: Session::default().band,
+            surroundings: Session::default().surroundings,
+            reflected_uncertainty: difference(0.71),
+            contact_uncertainty: difference(0.33),
+            camera_uncertainty: difference(1.27),
+            reading_noise: KelvinDifference::ZERO,
+            repeats: repeats.to_vec(),
+        };
+        Record::contact(method).unwrap().at(place)
+    };
+    let (first, second) = (at("U3 <lid>", 330.0), at("T1", 331.0));
+    let Yield::Finish { finish, .. } = first.yields() else { panic!("a contact method yields a finish") };
+    let mut session = session("board");
+    for command in [
+        Command::RecordProcedure { record: Box::new(first) },
+        Command::RecordProcedure { record: Box::new(second) },
+        Command::SetWholeFinish { finish },
+    ] {
+        session.apply(command).unwrap();
+    }
+    let html = write(&session, &comparison("U7"));
+    let origin = format!("Measured at the bench: {}, at U3 &lt;lid&gt;, 3 repeats", ContactMethod::NAME);
+    assert!(html.contains(&origin), "the table names where the value comes from");
+    assert!(!html.contains("stated by the person"));
+    for said in ["u = 0.33", "u = 1.27", "u = 0.71", "at U3 &lt;lid&gt;", "at T1"] {
+        assert!(html.contains(said), "{said}");
+    }
+    let restored = read_result("r.html", &html).unwrap();
+    assert_eq!(restored.session.surface.whole, session.surface.whole);
+    assert_eq!(restored.session.procedures, session.procedures);
 }

@@ -4,11 +4,12 @@ use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::content_hash::ContentHash;
 use analysis::geometry::Point;
 use analysis::inspection::{Basis, Criteria, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict};
+use analysis::procedure::ContactMethod;
 use analysis::session::{
     CaptureRecord, Command, Gauge, GaugePlace, History, Outcome, Role, Session, Verdict, saved,
 };
 use analysis::surface::region::PlacedOutline;
-use analysis::surface::{Finish, Outline, Region};
+use analysis::surface::{Finish, Measured, Outline, Region};
 use analysis::units::{Emissivity, Kelvin, KelvinDifference, TemperatureUnit};
 use proptest::prelude::*;
 
@@ -22,11 +23,19 @@ fn role() -> impl Strategy<Value = Role> {
 }
 
 fn finish() -> impl Strategy<Value = Finish> {
-    (0.01_f64..=1.0, 0.0_f64..0.2).prop_map(|(emissivity, uncertainty)| Finish {
-        emissivity: Emissivity::new(emissivity).expect("drawn in range"),
-        uncertainty,
-        material: None,
-    })
+    (0.01_f64..=1.0, 0.0_f64..0.2, proptest::option::of(".{0,12}")).prop_map(
+        |(emissivity, uncertainty, place)| {
+            let emissivity = Emissivity::new(emissivity).expect("drawn in range");
+            let measured = place.map(|place| Measured {
+                procedure: ContactMethod::NAME.to_owned(),
+                place,
+                repeats: Some(3),
+                emissivity,
+                uncertainty,
+            });
+            Finish { measured, ..Finish::stated(emissivity, uncertainty) }
+        },
+    )
 }
 
 fn region() -> impl Strategy<Value = Region> {

@@ -283,7 +283,7 @@ mod tests {
     fn an_emissivity_keeps_the_digits_of_its_uncertainty() {
         let written = |value, uncertainty| {
             let emissivity = analysis::units::Emissivity::new(value).unwrap();
-            super::emissivity(&Finish { emissivity, uncertainty, material: None })
+            super::emissivity(&Finish::stated(emissivity, uncertainty))
         };
         assert_eq!(written(0.92, 0.03), "0.92 (u = 0.03)");
         assert_eq!(written(0.055, 0.009), "0.055 (u = 0.009)");

@@ -56,7 +56,7 @@ impl CavityOutcome {
     /// The finish to give to the hole.
     #[must_use]
     pub fn finish(&self) -> Finish {
-        Finish { emissivity: self.emissivity, uncertainty: self.uncertainty, material: None }
+        Finish::stated(self.emissivity, self.uncertainty)
     }
 }
 
@@ -80,6 +80,9 @@ pub fn cylinder_emissivity(wall: f64, ratio: f64) -> f64 {
 }
 
 impl CavityMethod {
+    /// What it finds, and how.
+    pub const NAME: &str = "Emissivity of a hole, from its shape";
+
     /// The effective emissivity of the hole by [`cylinder_emissivity`].
     ///
     /// The formula itself counts as unsure by what is left to 1, a rectangular half-width: rays traced along the

@@ -113,11 +113,14 @@ impl EmissivityOutcome {
     /// The finish to give to the region that was measured.
     #[must_use]
     pub fn finish(&self) -> Finish {
-        Finish { emissivity: self.emissivity, uncertainty: self.uncertainty, material: None }
+        Finish::stated(self.emissivity, self.uncertainty)
     }
 }
 
 impl ContactMethod {
+    /// What it finds, and how.
+    pub const NAME: &str = "Emissivity, against a contact thermometer";
+
     /// What to mind for safety, beside local codes and the practice of licensed people.
     pub const CAUTION: &str = "Attach the contact thermometer with the power off and the board discharged. Never \
                                touch a live board that carries mains or other dangerous voltage; use a probe that \
@@ -173,6 +176,9 @@ impl ContactMethod {
 }
 
 impl ReferenceMethod {
+    /// What it finds, and how.
+    pub const NAME: &str = "Emissivity, against tape or a coating";
+
     /// What to mind for safety, beside local codes and the practice of licensed people.
     pub const CAUTION: &str = "Put on tape or coating with the power off and the board discharged and cool. Take only \
                                what insulates and stands the temperature, keep it off connectors and high-voltage \
@@ -197,7 +203,7 @@ impl ReferenceMethod {
             let surface = surface_temperature(repeat.covered, &reference, self.band)
                 .map_err(|_| ProcedureError::ReferenceReading { number })?;
             let value = emissivity_of(repeat.bare, surface, &self.surroundings, self.band)
-                .map_err(|source| ProcedureError::Repeat { number, source })?;
+                .map_err(|source| ProcedureError::ReferenceRepeat { number, source })?;
             surfaces.push(surface.value());
             values.push(value);
         }

@@ -189,9 +189,20 @@ pub enum ProcedureError {
          uncertainty of a reading"
     )]
     UncertaintyUnknown,
-    /// One repeat admits no emissivity.
-    #[error("repeat {number}: {source}")]
+    /// One repeat against a contact thermometer admits no emissivity.
+    #[error("repeat {number}: {source}; check the thermometer's reading and the reflected temperature")]
     Repeat {
+        /// Which, counted from 1.
+        number: usize,
+        /// What is wrong with it.
+        source: EmissivityUnknown,
+    },
+    /// One repeat against a reference surface admits no emissivity.
+    #[error(
+        "repeat {number}: {source}; check that both readings were taken at one temperature, with the camera's \
+         emissivity at 1, the reference's emissivity, and the reflected temperature"
+    )]
+    ReferenceRepeat {
         /// Which, counted from 1.
         number: usize,
         /// What is wrong with it.

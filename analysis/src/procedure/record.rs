@@ -8,7 +8,7 @@ use super::outcome::{Contribution, ProcedureError, Warning};
 use super::reflected::{DirectMethod, ReflectedOutcome, ReflectorMethod};
 use super::soaked_map::{SoakedMap, SoakedOutcome};
 use crate::content_hash::ContentHash;
-use crate::surface::region::Finish;
+use crate::surface::region::{Finish, Measured};
 use crate::units::{Kelvin, KelvinDifference};
 
 /// One procedure, carried out.
@@ -17,6 +17,9 @@ use crate::units::{Kelvin, KelvinDifference};
 pub enum Record {
     /// Reflected apparent temperature by a reflector.
     ReflectedByReflector {
+        /// The part or place it was carried out at, in the person's words; may be empty.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        place: String,
         /// As entered.
         entered: ReflectorMethod,
         /// What came out.
@@ -24,6 +27,9 @@ pub enum Record {
     },
     /// Reflected apparent temperature by a direct view.
     ReflectedByDirectView {
+        /// The part or place it was carried out at, in the person's words; may be empty.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        place: String,
         /// As entered.
         entered: DirectMethod,
         /// What came out.
@@ -31,6 +37,9 @@ pub enum Record {
     },
     /// Emissivity by a contact thermometer.
     EmissivityByContact {
+        /// The part or place it was carried out at, in the person's words; may be empty.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        place: String,
         /// As entered.
         entered: ContactMethod,
         /// What came out.
@@ -38,6 +47,9 @@ pub enum Record {
     },
     /// Emissivity by a reference surface.
     EmissivityByReference {
+        /// The part or place it was carried out at, in the person's words; may be empty.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        place: String,
         /// As entered.
         entered: ReferenceMethod,
         /// What came out.
@@ -45,6 +57,9 @@ pub enum Record {
     },
     /// Effective emissivity of a hole.
     Cavity {
+        /// The part or place it was carried out at, in the person's words; may be empty.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        place: String,
         /// As entered.
         entered: CavityMethod,
         /// What came out.
@@ -102,7 +117,7 @@ impl Record {
     /// As [`ReflectorMethod::outcome`].
     pub fn reflector(entered: ReflectorMethod) -> Result<Self, ProcedureError> {
         let outcome = entered.outcome()?;
-        Ok(Self::ReflectedByReflector { entered, outcome })
+        Ok(Self::ReflectedByReflector { place: String::new(), entered, outcome })
     }
 
     /// Carries out the direct method.
@@ -111,7 +126,7 @@ impl Record {
     /// As [`DirectMethod::outcome`].
     pub fn direct_view(entered: DirectMethod) -> Result<Self, ProcedureError> {
         let outcome = entered.outcome()?;
-        Ok(Self::ReflectedByDirectView { entered, outcome })
+        Ok(Self::ReflectedByDirectView { place: String::new(), entered, outcome })
     }
 
     /// Carries out the contact method.
@@ -120,7 +135,7 @@ impl Record {
     /// As [`ContactMethod::outcome`].
     pub fn contact(entered: ContactMethod) -> Result<Self, ProcedureError> {
         let outcome = entered.outcome()?;
-        Ok(Self::EmissivityByContact { entered, outcome })
+        Ok(Self::EmissivityByContact { place: String::new(), entered, outcome })
     }
 
     /// Carries out the reference method.
@@ -129,7 +144,7 @@ impl Record {
     /// As [`ReferenceMethod::outcome`].
     pub fn reference(entered: ReferenceMethod) -> Result<Self, ProcedureError> {
         let outcome = entered.outcome()?;
-        Ok(Self::EmissivityByReference { entered, outcome })
+        Ok(Self::EmissivityByReference { place: String::new(), entered, outcome })
     }
 
     /// Tells the emissivity of a hole.
@@ -138,7 +153,7 @@ impl Record {
     /// As [`CavityMethod::outcome`].
     pub fn cavity(entered: CavityMethod) -> Result<Self, ProcedureError> {
         let outcome = entered.outcome()?;
-        Ok(Self::Cavity { entered, outcome })
+        Ok(Self::Cavity { place: String::new(), entered, outcome })
     }
 
     /// What it gives the session.
@@ -153,10 +168,11 @@ impl Record {
                 }
             }
             Self::EmissivityByContact { outcome, .. } | Self::EmissivityByReference { outcome, .. } => {
-                Yield::Finish { finish: outcome.finish(), degrees_of_freedom: outcome.degrees_of_freedom }
+                let finish = self.measured(outcome.finish(), Some(outcome.repeats.count));
+                Yield::Finish { finish, degrees_of_freedom: outcome.degrees_of_freedom }
             }
             Self::Cavity { outcome, .. } => {
-                Yield::Finish { finish: outcome.finish(), degrees_of_freedom: None }
+                Yield::Finish { finish: self.measured(outcome.finish(), None), degrees_of_freedom: None }
             }
             Self::EmissivityMap { outcome, picture, uncertainty, .. } => Yield::EmissivityMap {
                 picture: picture.clone(),
@@ -167,16 +183,55 @@ impl Record {
         }
     }
 
+    /// A finish that remembers this record.
+    fn measured(&self, finish: Finish, repeats: Option<usize>) -> Finish {
+        let measured = Measured {
+            procedure: self.title().to_owned(),
+            place: self.place().to_owned(),
+            repeats,
+            emissivity: finish.emissivity,
+            uncertainty: finish.uncertainty,
+        };
+        Finish { measured: Some(measured), ..finish }
+    }
+
+    /// The same, carried out at `place`. A soaked board has no single place and stays as it is.
+    #[must_use]
+    pub fn at(mut self, place: &str) -> Self {
+        match &mut self {
+            Self::ReflectedByReflector { place: at, .. }
+            | Self::ReflectedByDirectView { place: at, .. }
+            | Self::EmissivityByContact { place: at, .. }
+            | Self::EmissivityByReference { place: at, .. }
+            | Self::Cavity { place: at, .. } => place.clone_into(at),
+            Self::EmissivityMap { .. } => {}
+        }
+        self
+    }
+
+    /// The part or place it was carried out at, in the person's words; empty where none was named.
+    #[must_use]
+    pub fn place(&self) -> &str {
+        match self {
+            Self::ReflectedByReflector { place, .. }
+            | Self::ReflectedByDirectView { place, .. }
+            | Self::EmissivityByContact { place, .. }
+            | Self::EmissivityByReference { place, .. }
+            | Self::Cavity { place, .. } => place,
+            Self::EmissivityMap { .. } => "",
+        }
+    }
+
     /// What was found, and how.
     #[must_use]
     pub const fn title(&self) -> &'static str {
         match self {
-            Self::ReflectedByReflector { .. } => "Reflected temperature, from foil",
-            Self::ReflectedByDirectView { .. } => "Reflected temperature, by direct view",
-            Self::EmissivityByContact { .. } => "Emissivity, against a contact thermometer",
-            Self::EmissivityByReference { .. } => "Emissivity, against a reference surface",
-            Self::Cavity { .. } => "Emissivity of a hole, by its shape",
-            Self::EmissivityMap { .. } => "Emissivity of the whole board, unpowered",
+            Self::ReflectedByReflector { .. } => ReflectorMethod::NAME,
+            Self::ReflectedByDirectView { .. } => DirectMethod::NAME,
+            Self::EmissivityByContact { .. } => ContactMethod::NAME,
+            Self::EmissivityByReference { .. } => ReferenceMethod::NAME,
+            Self::Cavity { .. } => CavityMethod::NAME,
+            Self::EmissivityMap { .. } => SoakedMap::NAME,
         }
     }
 

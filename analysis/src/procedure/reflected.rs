@@ -81,6 +81,9 @@ pub struct ReflectedOutcome {
 }
 
 impl ReflectorMethod {
+    /// What it finds, and how.
+    pub const NAME: &str = "Reflected temperature, from foil";
+
     /// The reflected apparent temperature.
     ///
     /// The mean of the readings; with a [`Foil`], L(T_refl) = (L(reading) − ε_foil L(T_foil)) / (1 − ε_foil).
@@ -116,6 +119,9 @@ impl ReflectorMethod {
 }
 
 impl DirectMethod {
+    /// What it finds, and how.
+    pub const NAME: &str = "Reflected temperature, by direct view";
+
     /// The reflected apparent temperature: the mean of the readings.
     ///
     /// # Errors

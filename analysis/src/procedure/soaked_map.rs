@@ -179,6 +179,9 @@ pub enum NoMap {
 }
 
 impl SoakedMap {
+    /// What it finds, and how.
+    pub const NAME: &str = "Emissivity of the whole board, unpowered";
+
     /// What to mind for safety, beside local codes and the practice of licensed people.
     pub const CAUTION: &str = "Disconnect and discharge the board before it is soaked, stay below the lowest of the storage \
                                temperature limits of its parts, and handle it as hot.";

@@ -164,10 +164,7 @@ pub enum EmissivityUnknown {
         needed: f64,
     },
     /// The reading does not lie between the two.
-    #[error(
-        "the reading asks for an emissivity of {value:.3}, which no surface has; check the contact \
-         temperature and the reflected temperature"
-    )]
+    #[error("the reading asks for an emissivity of {value:.3}, which no surface has")]
     OutOfRange {
         /// The emissivity asked for.
         value: f64,

@@ -35,6 +35,12 @@ impl InUnit {
         let decimals = if number < 1.0 { 3 } else { 1 };
         format!("{number:.decimals$} {}", self.0.difference_symbol())
     }
+
+    /// `1.15 K`: a size that a person stated, to a thousandth, without needless zeros.
+    pub(super) fn read_stated(self, value: KelvinDifference) -> String {
+        let rounded = (self.0.show_difference(value.value().abs()) * 1000.0).round() / 1000.0;
+        format!("{rounded} {}", self.0.difference_symbol())
+    }
 }
 
 /// A number with fixed decimals; a zero has no sign.

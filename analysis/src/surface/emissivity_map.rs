@@ -184,7 +184,7 @@ mod tests {
     use crate::units::Emissivity;
 
     fn finish(emissivity: f64) -> Finish {
-        Finish { emissivity: Emissivity::new(emissivity).unwrap(), uncertainty: 0.01, material: None }
+        Finish::stated(Emissivity::new(emissivity).unwrap(), 0.01)
     }
 
     fn region(outline: PlacedOutline, emissivity: f64) -> Region {

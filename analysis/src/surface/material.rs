@@ -44,6 +44,7 @@ impl Material {
             emissivity: self.emissivity,
             uncertainty: self.uncertainty,
             material: Some(self.key.to_owned()),
+            measured: None,
         }
     }
 }

@@ -10,7 +10,7 @@ pub use emissivity_map::{
     DecidedBy, emissivities_of, emissivity_map, emissivity_uncertainties_of, emissivity_uncertainty_map,
     finish_at,
 };
-pub use emitting::range_of_emitting;
+pub use emitting::{quantile_of_emitting, range_of_emitting};
 pub use material::{MATERIALS, Material, SOLDER_MASK, material};
 pub use outline::{Bounds, Outline};
-pub use region::{Finish, PlacedOutline, Region, Surface};
+pub use region::{Finish, Measured, PlacedOutline, Region, Surface};

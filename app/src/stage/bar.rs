@@ -141,6 +141,8 @@ pub fn ToolAdvice() -> impl IntoView {
             format!("{}: {}", tool.name(), tool.advice())
         }
     };
+    let keys = window_event_listener(leptos::ev::keydown, move |event| lay_down_on_escape(look, &event));
+    on_cleanup(move || keys.remove());
     view! {
         <div class="tool-advice" role="status" hidden=move || look.tool.get() == Tool::Look>
             <span>{advice}</span>
@@ -148,6 +150,16 @@ pub fn ToolAdvice() -> impl IntoView {
                 "Done (Esc)"
             </button>
         </div>
+    }
+}
+
+/// Esc lays the tool down wherever the focus is, but where it means something nearer: a field, a dialog, the open menu.
+fn lay_down_on_escape(look: Look, event: &web_sys::KeyboardEvent) {
+    let nearer = "input[type=text], textarea, select, dialog, [role=dialog], details.menu[open]";
+    let elsewhere =
+        event_target::<web_sys::Element>(event).closest(nearer).is_ok_and(|found| found.is_none());
+    if event.key() == "Escape" && elsewhere {
+        look.take(Tool::Look);
     }
 }
 

@@ -4,16 +4,18 @@
 use analysis::measured_place::{difference_place, unit_place};
 use analysis::propagation::Interval;
 use analysis::uncertainty::{
-    Budget, Drawn, Effort, EffortGain, TemperaturePlace, draw_temperatures, efforts, is_skewed,
-    temperature_interval,
+    Budget, Drawn, Effort, EffortGain, TemperaturePlace, difference_margins, draw_temperatures, efforts,
+    is_skewed, temperature_interval,
 };
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use super::draws_chart::DrawsChart;
 use super::look::{Look, Plane};
+use super::readout::not_just_subtracted;
 use super::shown::pixel_at;
 use crate::store::{ComparisonState, Store};
+use crate::widgets::ShareBar;
 use crate::wording;
 
 /// How many times the inputs are drawn: the ends of the interval are then good to about a hundredth of its width.
@@ -29,9 +31,20 @@ struct Known {
     temperature: Budget,
     /// Where ± would be wrong.
     interval: Option<Interval>,
-    difference: Option<Budget>,
+    difference: Option<KnownDifference>,
     efforts: Vec<EffortGain>,
     unit: TemperatureUnit,
+}
+
+/// What is known of the difference there.
+#[derive(Debug, Clone, PartialEq)]
+struct KnownDifference {
+    kelvin: f64,
+    budget: Budget,
+    /// Its ends, K, where ± would be wrong.
+    interval: Option<(f64, f64)>,
+    /// Why it is not that of the two temperatures, where it is not.
+    note: Option<&'static str>,
 }
 
 /// The place under the cross-hair, once unit and baseline are compared. Reactive.
@@ -49,8 +62,17 @@ fn known(store: Store, look: Look) -> Option<Known> {
         interval: is_skewed(place.emissivity.value(), place.emissivity_uncertainty)
             .then(|| temperature_interval(&place, inputs).ok())
             .flatten(),
-        difference: difference_place(&session, comparison, row, column)
-            .and_then(|place| place.budget(inputs).ok()),
+        difference: difference_place(&session, comparison, row, column).and_then(|place| {
+            let kelvin = f64::from(comparison.difference.at(row, column)?);
+            let skewed = is_skewed(place.unit.emissivity.value(), place.unit.emissivity_uncertainty);
+            let margins = skewed.then(|| difference_margins(&place, inputs).ok()).flatten();
+            Some(KnownDifference {
+                kelvin,
+                budget: place.budget(inputs).ok()?,
+                interval: margins.map(|margins| (kelvin + margins.low, kelvin + margins.high)),
+                note: not_just_subtracted(&session, comparison),
+            })
+        }),
         efforts: efforts(&place, inputs).unwrap_or_default(),
         unit: session.temperature_unit,
     })
@@ -85,8 +107,25 @@ fn KnownPlace(
 ) -> impl IntoView {
     let unit = known.unit;
     let skewed = is_skewed(known.place.emissivity.value(), known.place.emissivity_uncertainty);
-    let between = known.interval.map(|interval| {
-        format!("between {} (95 %)", wording::temperature_between(unit, interval.low, interval.high))
+    let temperature = match known.interval {
+        Some(Interval { low, high }) => format!("{} (95 %)", wording::temperature_between(unit, low, high)),
+        None => {
+            let budget = &known.temperature;
+            let within =
+                wording::temperature_within(unit, known.place.temperature.value(), budget.expanded());
+            format!("{within} (95 %, k = {:.2})", budget.coverage_factor)
+        }
+    };
+    let difference = known.difference.map(|KnownDifference { kelvin, budget, interval, note }| {
+        let value = match interval {
+            Some((low, high)) => format!("{} (95 %)", wording::difference_between(unit, low, high)),
+            None => {
+                let within = wording::difference_within(unit, kelvin, budget.expanded());
+                format!("{within} (95 %, k = {:.2})", budget.coverage_factor)
+            }
+        };
+        let note = note.unwrap_or_default();
+        view! { <BudgetTable title="Difference from the baseline" value=value note=note budget=budget unit=unit /> }
     });
     let gains = known.efforts.clone();
     let now = known.temperature.combined.value();
@@ -103,10 +142,8 @@ fn KnownPlace(
         .collect();
     view! {
         <div class="certainty-body">
-            <BudgetTable title="Temperature of the unit" budget=known.temperature between=between unit=unit />
-            {known
-                .difference
-                .map(|budget| view! { <BudgetTable title="Difference from the baseline" budget=budget between=None unit=unit /> })}
+            <BudgetTable title="Temperature of the unit" value=temperature budget=known.temperature unit=unit />
+            {difference}
             <div>
                 <h4>"What would make the temperature better known"</h4>
                 <ul class="efforts">{gains}</ul>
@@ -125,11 +162,13 @@ fn KnownPlace(
 fn BudgetTable(
     /// Of what.
     title: &'static str,
-    /// What it is made of.
+    /// Its value with what is stated of it.
+    value: String,
+    /// What a person must know not to misread it.
+    #[prop(optional)]
+    note: &'static str,
+    /// What its uncertainty is made of.
     budget: Budget,
-    /// The interval to state instead of ±, where that leans to one side.
-    #[prop(optional_no_strip)]
-    between: Option<String>,
     /// The unit to show it in.
     unit: TemperatureUnit,
 ) -> impl IntoView {
@@ -143,25 +182,23 @@ fn BudgetTable(
                 <tr>
                     <th scope="row">{format!("{}{left}", part.input.name())}</th>
                     <td>{wording::interval(unit, part.kelvin)}</td>
-                    <td class="share">
-                        <i aria-hidden="true" style:width=format!("{:.1}%", 100.0 * share)></i>
-                        {wording::percent(share)}
+                    <td>
+                        <ShareBar share=share />
                     </td>
                 </tr>
             }
         })
         .collect();
-    let whole = between.unwrap_or_else(|| {
-        format!("± {} (95 %, k = {:.2})", wording::interval(unit, budget.expanded()), budget.coverage_factor)
-    });
     view! {
         <table class="table budget">
-            <caption>{format!("{title}: {whole}")}</caption>
+            <caption>
+                {format!("{title}: {value}")} <span class="remark" hidden=note.is_empty()>{note}</span>
+            </caption>
             <thead>
                 <tr>
                     <th scope="col">"From"</th>
-                    <th scope="col">"Standard"</th>
-                    <th scope="col">"Share"</th>
+                    <th scope="col">"Standard uncertainty"</th>
+                    <th scope="col">"Share of its square"</th>
                 </tr>
             </thead>
             <tbody>{rows}</tbody>

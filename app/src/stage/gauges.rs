@@ -4,6 +4,7 @@ use analysis::comparison::Comparison;
 use analysis::geometry::{BaselinePixels, Point};
 use analysis::inspection::place_reading::PlaceReading;
 use analysis::session::{Command, Gauge, GaugePlace};
+use analysis::uncertainty::{expanded, is_skewed};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
@@ -41,6 +42,9 @@ pub fn Gauges() -> impl IntoView {
         <details class="gauges" data-testid="gauges">
             <summary>{summary}</summary>
             <div class="row">{tools}</div>
+            <p class="remark" hidden=move || gauges.with(Vec::is_empty)>
+                "A point is the mean over 3 × 3 pixels. ± is half of the 95 % interval of the mean: no more than its pixels' own, averaged. It is left out where the emissivity is known to no better than a tenth of itself."
+            </p>
             <div class="gauge-body" hidden=move || gauges.with(Vec::is_empty)>
                 <table class="table">
                     <thead>
@@ -68,6 +72,8 @@ struct Values {
     baseline: Option<PlaceReading>,
     unit: Option<PlaceReading>,
     difference: Option<PlaceReading>,
+    /// Half of the 95 % intervals of the unit's mean and of the mean difference, where ± is right.
+    within: Option<(f64, f64)>,
 }
 
 impl Values {
@@ -76,8 +82,22 @@ impl Values {
             baseline: place.read(&comparison.baseline),
             unit: place.read(&comparison.unit),
             difference: place.read(&comparison.difference),
+            within: within(comparison, place),
         }
     }
+}
+
+/// What the means of a place may be off by: a mean is known no worse than its values on average, however their errors
+/// hang together. `None` where the emissivity of any of its pixels is too unsure for ±.
+fn within(comparison: &Comparison, place: GaugePlace) -> Option<(f64, f64)> {
+    let lowest = place.read(&comparison.emissivity)?.least;
+    let most_unsure = place.read(&comparison.emissivity_uncertainty)?.greatest;
+    if is_skewed(f64::from(lowest), f64::from(most_unsure)) {
+        return None;
+    }
+    let unit = place.read(&comparison.unit_uncertainty)?.mean;
+    let difference = place.read(&comparison.difference_uncertainty)?.mean;
+    Some((f64::from(expanded(unit)), f64::from(expanded(difference))))
 }
 
 #[component]
@@ -98,8 +118,20 @@ fn GaugeRow(
     let baseline = values.and_then(|values| values.baseline);
     let seen = values.and_then(|values| values.unit);
     let difference = values.and_then(|values| values.difference);
-    let difference =
-        difference.map_or_else(|| "–".to_owned(), |r| wording::difference(unit, f64::from(r.mean)));
+    let within = values.and_then(|values| values.within);
+    let difference = difference.map_or_else(
+        || "–".to_owned(),
+        |reading| match within {
+            Some((_, within)) => wording::difference_within(unit, f64::from(reading.mean), within),
+            None => wording::difference(unit, f64::from(reading.mean)),
+        },
+    );
+    let mean = match (seen, within) {
+        (Some(reading), Some((within, _))) => {
+            wording::temperature_within(unit, f64::from(reading.mean), within)
+        }
+        _ => temperature(seen, |r| r.mean),
+    };
     let (name, place) = (gauge.name.clone(), gauge.place);
     let rename = move |event| {
         let gauge = Gauge { name: event_target_value(&event), place };
@@ -112,7 +144,7 @@ fn GaugeRow(
             </th>
             <td>{temperature(baseline, |r| r.mean)}</td>
             <td>{temperature(seen, |r| r.least)}</td>
-            <td>{temperature(seen, |r| r.mean)}</td>
+            <td>{mean}</td>
             <td>{temperature(seen, |r| r.greatest)}</td>
             <td>{difference}</td>
             <td class="row">

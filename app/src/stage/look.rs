@@ -47,6 +47,15 @@ impl Subject {
         }
     }
 
+    /// What is written on the picture where its name alone does not say what it shows.
+    #[must_use]
+    pub const fn caption(self) -> Option<&'static str> {
+        match self {
+            Self::Uncertainty => Some("How well the difference is known: ±, half of its 95 % interval"),
+            Self::Baseline | Self::Unit | Self::Difference | Self::Recording => None,
+        }
+    }
+
     /// What a person reads.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -84,6 +93,22 @@ pub enum Measure {
     Lag,
     /// Times.
     Seconds,
+}
+
+impl ScaleKind {
+    /// What a person reads above the scale.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Temperature => "Surface",
+            Self::Difference => "Difference",
+            Self::Uncertainty => "Difference, ± (95 %)",
+            Self::Recorded(Measure::Change) => "Change",
+            Self::Recorded(Measure::Swing) => "Swing",
+            Self::Recorded(Measure::Lag) => "Lag",
+            Self::Recorded(Measure::Seconds) => "Time",
+        }
+    }
 }
 
 /// How baseline and unit are put before the eye.

@@ -125,7 +125,10 @@ pub fn Stage(
     });
     let title = Signal::derive(move || match look.arrangement.get() {
         Arrangement::Blink if look.blink_unit.get() => Subject::Unit.name(),
-        Arrangement::Single => look.subject.get().name(),
+        Arrangement::Single => {
+            let subject = look.subject.get();
+            subject.caption().unwrap_or_else(|| subject.name())
+        }
         Arrangement::Swipe => "Baseline | Unit",
         _ => Subject::Baseline.name(),
     });

@@ -58,6 +58,8 @@ pub fn Pane(
             }
         })
     };
+    let bare =
+        move || look.arrangement.get() == Arrangement::Single && look.subject.get().caption().is_none();
     view! {
         <div
             class="pane"
@@ -78,7 +80,7 @@ pub fn Pane(
             <Layer shown=shown testid=testid />
             {swiping}
             <Overlay plane=plane />
-            <span class="pane-title" hidden=move || look.arrangement.get() == Arrangement::Single>
+            <span class="pane-title" hidden=bare>
                 {move || title.get()}
             </span>
         </div>

@@ -7,7 +7,7 @@ use analysis::surface::region::PlacedOutline;
 use analysis::surface::{Outline, Region};
 use leptos::prelude::*;
 
-use super::look::{Look, Plane, Tool};
+use super::look::{Cursor, Look, Plane, Tool};
 use super::view::Spot;
 use crate::notice::Notice;
 use crate::store::Store;
@@ -68,6 +68,10 @@ pub fn place(store: Store, look: Look, plane: Plane, places: &[Spot]) {
         store.dispatch(Command::AddRegion { region });
     } else if let Some(place) = gauge_place(tool, places) {
         store.dispatch(Command::AddGauge { gauge: Gauge { name: free_letters(&session), place } });
+        if let GaugePlace::Point { at } = place {
+            // What is read out and taken apart below the picture is then the same place.
+            look.cursor.set(Some(Cursor { at: Spot::new(at.x, at.y), plane }));
+        }
     } else if let (Tool::Corner, Some(&at)) = (tool, places.last()) {
         look.pending_corner.set(Some(on_baseline(at)));
         look.take(Tool::Look);

@@ -1,9 +1,11 @@
 //! The line of readings: what the place under the pointer or cross-hair reads, and why.
 
+use analysis::comparison::{Comparison, JudgedBy};
 use analysis::geometry::Point;
 use analysis::inspection::Basis;
 use analysis::measured_place::difference_place;
 use analysis::propagation::Interval;
+use analysis::session::Session;
 use analysis::surface::{DecidedBy, Finish, finish_at};
 use analysis::uncertainty::{
     DifferencePlace, InputUncertainty, TemperaturePlace, difference_margins, is_skewed, temperature_interval,
@@ -13,7 +15,7 @@ use leptos::prelude::*;
 
 use super::Pictures;
 use super::bodies::Bodies;
-use super::look::{Cursor, Look, Plane, ScaleKind};
+use super::look::{Arrangement, Cursor, Look, Plane, ScaleKind, Subject};
 use super::recorded::{Recorded, value_text};
 use super::shown::{Shown, pixel_at};
 use super::view::Spot;
@@ -23,18 +25,40 @@ use crate::wording;
 /// One reading with its name.
 struct Reading {
     name: &'static str,
+    /// What a person must know not to misread it; mostly empty.
+    note: &'static str,
     value: String,
     testid: &'static str,
+}
+
+/// Why a difference is not that of the two temperatures shown beside it; `None` where it is.
+#[must_use]
+pub fn not_just_subtracted(session: &Session, comparison: &Comparison) -> Option<&'static str> {
+    match (&comparison.judged_by, session.criteria.basis) {
+        (JudgedBy::GoodBoardsSpread(_), _) => {
+            Some("unit − baseline, less what air, power and camera changed all over the board")
+        }
+        (JudgedBy::Limit { .. }, Basis::Absolute) => None,
+        (JudgedBy::Limit { .. }, Basis::RiseAboveAmbient) => {
+            Some("unit − baseline, each less its own air temperature")
+        }
+        (JudgedBy::Limit { .. }, Basis::RiseAtEqualPower) => {
+            Some("unit − baseline, each less its own air temperature, at equal power")
+        }
+    }
 }
 
 /// What the page can say of a place. Reactive.
 fn readings(
     store: Store,
+    look: Look,
     pictures: Pictures,
     recorded: Recorded,
     bodies: Bodies,
     cursor: Cursor,
 ) -> Vec<Reading> {
+    let uncertainty_shown =
+        look.arrangement.get() == Arrangement::Single && look.subject.get() == Subject::Uncertainty;
     let unit = store.session().with(|session| session.temperature_unit);
     let at = cursor.at;
     let value = |picture: &Result<Shown, String>| {
@@ -42,7 +66,7 @@ fn readings(
         shown.at(at).map(f64::from)
     };
     let mut readings = Vec::new();
-    let mut say = |name, testid, value: String| readings.push(Reading { name, value, testid });
+    let mut say = |name, testid, value: String| readings.push(Reading { name, note: "", value, testid });
     let temperature = |kelvin| wording::temperature(unit, kelvin);
     let compared = (cursor.plane == Plane::Baseline).then(|| compared_places(store, at)).flatten();
     let surely = |place: Option<TemperaturePlace>, kelvin: f64| {
@@ -74,9 +98,23 @@ fn readings(
             (None, Some(expanded)) => wording::difference_within(unit, kelvin, expanded),
             (None, None) => wording::difference(unit, kelvin),
         };
-        let absolute = store.session().with(|session| session.criteria.basis == Basis::Absolute);
-        let name = if absolute { "Difference" } else { "Difference of rise" };
-        say(name, "reading-difference", words);
+        let note = store.comparison().with(|state| {
+            let comparison = state.latest()?;
+            store.session().with(|session| not_just_subtracted(session, comparison))
+        });
+        let name = if note.is_none() { "Difference" } else { "Difference of rise" };
+        readings.push(Reading {
+            name,
+            note: note.unwrap_or_default(),
+            value: words,
+            testid: "reading-difference",
+        });
+    }
+    let mut say = |name, testid, value: String| readings.push(Reading { name, note: "", value, testid });
+    if let Some(expanded) = pictures.uncertainty.with(value).filter(|_| uncertainty_shown) {
+        // The map's own value: where the interval leans to one side the difference above has none.
+        let half = wording::interval(unit, expanded);
+        say("Uncertainty of the difference (the map)", "reading-uncertainty", format!("± {half}"));
     }
     if cursor.plane == Plane::Baseline {
         say("Emissivity", "reading-emissivity", emissivity_at(store, bodies, at));
@@ -131,7 +169,8 @@ fn emissivity_at(store: Store, bodies: Bodies, at: Spot) -> String {
             DecidedBy::Whole => None,
         };
         let used = used_at(store, at).unwrap_or_else(|| finish.clone());
-        format!("{} · {}", wording::emissivity(&used), origin.as_deref().unwrap_or("whole board"))
+        let measured = if finish.measured.is_some() { ", measured" } else { "" };
+        format!("{}{measured} · {}", wording::emissivity(&used), origin.as_deref().unwrap_or("whole board"))
     })
 }
 
@@ -141,7 +180,7 @@ fn used_at(store: Store, at: Spot) -> Option<Finish> {
     let ComparisonState::Ready(comparison) = store.comparison().get() else { return None };
     let emissivity = Emissivity::new(f64::from(comparison.emissivity.at(row, column)?)).ok()?;
     let uncertainty = f64::from(comparison.emissivity_uncertainty.at(row, column)?);
-    Some(Finish { emissivity, uncertainty, material: None })
+    Some(Finish::stated(emissivity, uncertainty))
 }
 
 fn place_text(bodies: Bodies, cursor: Cursor) -> String {
@@ -164,14 +203,14 @@ pub fn ReadOut() -> impl IntoView {
     let store = Store::expect();
     let recorded = expect_context::<Recorded>();
     let items = move || {
-        let readings = look.read_at().map(|cursor| readings(store, pictures, recorded, bodies, cursor));
+        let readings = look.read_at().map(|cursor| readings(store, look, pictures, recorded, bodies, cursor));
         readings.map(|readings| {
             readings
                 .into_iter()
                 .map(|reading| {
                     view! {
                         <div>
-                            <dt>{reading.name}</dt>
+                            <dt>{reading.name} <span class="note">{reading.note}</span></dt>
                             <dd data-testid=reading.testid>{reading.value}</dd>
                         </div>
                     }
@@ -181,7 +220,7 @@ pub fn ReadOut() -> impl IntoView {
     };
     let spoken = move || {
         look.cursor.get().map(|cursor| {
-            let readings = readings(store, pictures, recorded, bodies, cursor);
+            let readings = readings(store, look, pictures, recorded, bodies, cursor);
             readings
                 .into_iter()
                 .map(|reading| format!("{} {}", reading.name, reading.value))

@@ -1,7 +1,7 @@
 //! The colour scale beside the picture: which value has which colour, and the handles that change it.
 
 use analysis::palette::Palette;
-use analysis::surface::range_of_emitting;
+use analysis::surface::quantile_of_emitting;
 use analysis::uncertainty::expanded;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -19,6 +19,10 @@ const NARROWEST: f64 = 0.2;
 /// The narrowest scale of a swing or change, K: a lock-in sees far below the noise of a frame.
 const LEAST_SWING: f64 = 0.001;
 
+/// The share of the board whose uncertainties are told apart by colour: the few edges of parts, where a misalignment of
+/// a tenth of a pixel costs kelvins, do not set the scale.
+const NOT_EDGES: f64 = 0.9;
+
 /// The limits of the colour scales, in use and as the pictures would have them.
 #[derive(Debug, Clone, Copy)]
 pub struct Scales {
@@ -28,7 +32,7 @@ pub struct Scales {
     pub found: Memo<(f64, f64)>,
     /// The size of difference that the picture needs, K.
     pub found_span: Memo<f64>,
-    /// The largest uncertainty on surfaces that mostly emit, half of its 95 % interval, K.
+    /// The uncertainty that few places exceed on surfaces that mostly emit, half of its 95 % interval, K.
     pub found_uncertainty: Memo<f64>,
 }
 
@@ -60,9 +64,10 @@ impl Scales {
         let found_uncertainty = Memo::new(move |_| {
             let uncertainty = store.comparison().with(|state| {
                 let comparison = state.latest()?;
-                range_of_emitting(&comparison.difference_uncertainty, &comparison.emissivity).ok().flatten()
+                let (map, emissivity) = (&comparison.difference_uncertainty, &comparison.emissivity);
+                quantile_of_emitting(map, emissivity, NOT_EDGES).ok().flatten()
             });
-            f64::from(expanded(uncertainty.map_or(1.0, |(_, most)| most))).max(NARROWEST)
+            f64::from(expanded(uncertainty.unwrap_or(1.0))).max(NARROWEST)
         });
         Self { look, recorded, found, found_span, found_uncertainty }
     }
@@ -260,6 +265,7 @@ pub fn ColorScale() -> impl IntoView {
     };
     view! {
         <div class="scale" aria-label="Colour scale" role="group">
+            <p class="scale-title" data-testid="scale-title">{move || kind.get().name()}</p>
             {field(true)} <div class="bar" node_ref=bar>
                 <ScaleColors kind=kind />
                 <Handle upper=true kind=kind unit=unit bar=bar />

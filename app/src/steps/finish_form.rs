@@ -13,6 +13,9 @@ const SLIDE: [f64; 3] = [0.02, 1.0, 0.01];
 /// What stands for a finish that is no row of the table.
 const OWN: &str = "Own value";
 
+/// What stands for a finish that a procedure measured.
+const MEASURED: &str = "Measured value";
+
 /// A material picker with slider and fields.
 #[component]
 pub fn FinishForm(
@@ -35,8 +38,10 @@ pub fn FinishForm(
     #[prop(into)]
     testid: String,
 ) -> impl IntoView {
-    let names: Vec<String> =
-        MATERIALS.iter().map(|row| row.name.to_owned()).chain([OWN.to_owned()]).collect();
+    let names = Signal::derive(move || {
+        let own = finish.with(|finish| if finish.measured.is_some() { MEASURED } else { OWN });
+        MATERIALS.iter().map(|row| row.name).chain([own]).map(str::to_owned).collect::<Vec<_>>()
+    });
     let place = Signal::derive(move || {
         let key = finish.with(|finish| finish.material.clone());
         let row = key.and_then(|key| MATERIALS.iter().position(|row| row.key == key));
@@ -46,18 +51,15 @@ pub fn FinishForm(
         Some(row) => change.run(row.finish()),
         None => change.run(Finish { material: None, ..finish.get_untracked() }),
     };
-    // A value moved by hand is one's own: the table's source no longer stands behind it.
+    // A value moved by hand is one's own: neither the table nor a measurement stands behind it any longer.
     let set_emissivity = move |value: f64| match Emissivity::new(value) {
         Ok(emissivity) => {
-            change.run(Finish { emissivity, material: None, ..finish.get_untracked() });
+            change.run(Finish::stated(emissivity, finish.with_untracked(|finish| finish.uncertainty)));
             None
         }
         Err(error) => Some(error.to_string()),
     };
-    let source = move || {
-        let key = finish.with(|finish| finish.material.clone());
-        key.and_then(|key| material(&key)).map(|row| format!("Source: {}", row.source))
-    };
+    let source = move || finish.with(Finish::source).map(|source| format!("Source: {source}"));
     let needed = || Some("is needed".to_owned());
     let type_emissivity = move |typed: Option<f64>| typed.map_or_else(needed, set_emissivity);
     let set_uncertainty = move |typed: Option<f64>| match typed.filter(|typed| (0.0..=0.5).contains(typed)) {
@@ -95,13 +97,19 @@ pub fn FinishForm(
                 commit=set_uncertainty
             />
         </div>
-        <p class="remark">{source}</p>
+        <p class="remark" data-testid=format!("{testid}-source")>{source}</p>
     }
 }
 
 /// A finish in one line: its material and emissivity.
 #[must_use]
 pub fn in_one_line(finish: &Finish) -> String {
-    let name = finish.material.as_deref().and_then(material).map_or(OWN, |row| row.name);
-    format!("{name}, {}", wording::emissivity(finish))
+    let emissivity = wording::emissivity(finish);
+    match &finish.measured {
+        Some(measured) => format!("{emissivity}. {measured}"),
+        None => {
+            let name = finish.material.as_deref().and_then(material).map_or(OWN, |row| row.name);
+            format!("{name}, {emissivity}")
+        }
+    }
 }

@@ -22,7 +22,7 @@ pub fn NewRegions() -> impl IntoView {
     let look = expect_context::<Look>();
     let tools = TOOLS.map(|tool| view! { <ToolButton tool=tool /> });
     view! {
-        <div class="block" data-testid="new-regions">
+        <div class="block" data-testid="new-regions" tabindex="-1">
             <h3>"Places with another finish"</h3>
             <FinishForm
                 label="Finish to lay"

@@ -23,7 +23,7 @@ pub fn SurfaceStep() -> impl IntoView {
     let store = Store::expect();
     let whole = Signal::derive(move || store.session().with(|session| session.surface.whole.clone()));
     view! {
-        <div class="block">
+        <div class="block" data-testid="whole-finish" tabindex="-1">
             <FinishForm
                 label="Whole board"
                 finish=whole

@@ -5,6 +5,7 @@ pub mod choice;
 pub mod drop_zone;
 pub mod field;
 pub mod icon;
+pub mod share_bar;
 pub mod slider;
 pub mod theme;
 
@@ -12,6 +13,7 @@ pub use choice::{Choice, Picker, Tick};
 pub use drop_zone::{DropZone, files_of};
 pub use field::{NumberField, TextArea, TextField};
 pub use icon::{Icon, Sign};
+pub use share_bar::ShareBar;
 pub use slider::Slider;
 pub use theme::{ThemeSwitch, provide_theme};
 

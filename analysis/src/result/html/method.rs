@@ -10,7 +10,7 @@ use crate::result::ResultInput;
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::basis_words;
 use crate::session::{CaptureRecord, Role, Session};
-use crate::surface::{Finish, material};
+use crate::surface::Finish;
 use crate::units::KelvinDifference;
 
 /// The method statement.
@@ -90,19 +90,7 @@ fn finish_row(place: &str, finish: &Finish) -> Markup {
             th scope="row" { (place) }
             td.number { (number(finish.emissivity.value(), 3)) }
             td.number { (number(finish.uncertainty, 3)) }
-            td { (source_of(finish)) }
-        }
-    }
-}
-
-/// Where the emissivity comes from: the table's own source as long as the value is the table's.
-fn source_of(finish: &Finish) -> Markup {
-    let row = finish.material.as_deref().and_then(material);
-    html! {
-        @match row {
-            Some(row) if row.emissivity == finish.emissivity => { (row.name) ". " (row.source) }
-            Some(row) => { (row.name) ", value changed by the person from " (number(row.emissivity.value(), 3)) }
-            None => { "stated by the person" }
+            td { (finish.source().unwrap_or_else(|| "stated by the person".to_owned())) }
         }
     }
 }

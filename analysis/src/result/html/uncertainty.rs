@@ -158,9 +158,11 @@ fn procedures(session: &Session, unit: InUnit) -> Markup {
     html! {
         @if !session.procedures.is_empty() {
             h3 { "Measured at the bench" }
-            ul.procedures { @for record in &session.procedures {
+            ol.procedures { @for record in &session.procedures {
                 li {
-                    strong { (record.title()) ": " } (found(record, unit)) ". " (entered(session, record, unit))
+                    strong {
+                        (record.title()) @if !record.place().is_empty() { ", at " (record.place()) } ": "
+                    } (found(record, unit)) ". " (entered(session, record, unit))
                     @for warning in record.warnings() { " " em { (warning) "." } }
                 }
             } }
@@ -179,27 +181,40 @@ fn entered(session: &Session, record: &Record, unit: InUnit) -> String {
             ..
         }
         | Record::ReflectedByDirectView { entered: DirectMethod { readings, reading_uncertainty }, .. } => {
-            format!("Readings {}; camera {}.", list(readings.clone()), unit.read_size(*reading_uncertainty))
+            format!(
+                "Readings {}; camera u = {}.",
+                list(readings.clone()),
+                unit.read_stated(*reading_uncertainty)
+            )
         }
         Record::EmissivityByContact { entered, .. } => format!(
-            "Thermometer {}; camera {}; reflected temperature {}.",
+            "Thermometer {} (u = {}); camera {} (u = {}); reflected temperature {} (u = {}).",
             list(entered.repeats.iter().map(|repeat| repeat.contact).collect()),
+            unit.read_stated(entered.contact_uncertainty),
             list(entered.repeats.iter().map(|repeat| repeat.apparent).collect()),
-            unit.read_temperature(entered.surroundings.reflected)
+            unit.read_stated(entered.camera_uncertainty),
+            unit.read_temperature(entered.surroundings.reflected),
+            unit.read_stated(entered.reflected_uncertainty)
         ),
         Record::EmissivityByReference { entered, .. } => format!(
-            "Covered {}; bare {}; emissivity of the cover {:.3} (u = {:.3}); reflected temperature {}.",
+            "Covered {}; bare {}; camera u = {}; emissivity of the cover {:.3} (u = {:.3}); reflected temperature {} \
+             (u = {}).",
             list(entered.repeats.iter().map(|repeat| repeat.covered).collect()),
             list(entered.repeats.iter().map(|repeat| repeat.bare).collect()),
+            unit.read_stated(entered.camera_uncertainty),
             entered.reference.value(),
             entered.reference_uncertainty,
-            unit.read_temperature(entered.surroundings.reflected)
+            unit.read_temperature(entered.surroundings.reflected),
+            unit.read_stated(entered.reflected_uncertainty)
         ),
         Record::Cavity { entered, .. } => format!(
-            "{} mm deep, {} mm wide, walls {:.2}.",
+            "{} mm deep (u = {} mm), {} mm wide (u = {} mm), walls {:.2} (u = {:.2}).",
             entered.depth.value(),
+            entered.depth_uncertainty,
             entered.diameter.value(),
-            entered.wall.value()
+            entered.diameter_uncertainty,
+            entered.wall.value(),
+            entered.wall_uncertainty
         ),
         Record::EmissivityMap { entered, .. } => {
             let soak = |soak: &crate::procedure::Soak| {
@@ -208,7 +223,7 @@ fn entered(session: &Session, record: &Record, unit: InUnit) -> String {
                     "{} with the board at {} (u = {})",
                     names.join(", "),
                     unit.read_temperature(soak.board),
-                    unit.read_size(soak.board_uncertainty)
+                    unit.read_stated(soak.board_uncertainty)
                 )
             };
             format!("From {}.", entered.soaks.iter().map(soak).collect::<Vec<_>>().join("; "))

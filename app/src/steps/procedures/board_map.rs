@@ -84,8 +84,9 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
         }
     };
     let count = move || ready.with(|ready| ready.as_ref().map_or(0, |entered| entered.soaks.len()));
+    let wrong = move || count() > 0 && ready.with(Result::is_err);
     view! {
-        <Guided name="Emissivity of the whole board, unpowered" steps=&STEPS caution=SoakedMap::CAUTION testid="by-soak">
+        <Guided name=SoakedMap::NAME steps=&STEPS caution=SoakedMap::CAUTION testid="by-soak">
             <p class="remark" hidden=move || !aside.with(Vec::is_empty)>
                 "No capture is set aside yet: load one in step 2 and choose “set aside”."
             </p>
@@ -100,7 +101,7 @@ pub fn ByUnpoweredCaptures() -> impl IntoView {
             <div hidden=move || count() < 2>
                 <Tick label="Find what each pixel mirrors as well" on=solve set=move |on| solve.set(on) />
             </div>
-            <p class="remark" role="status">
+            <p class="remark" class:wrong=wrong role="status">
                 {move || match ready.get() {
                     Ok(entered) => format!("From {}; captures are aligned with the baseline first.", wording::count(entered.soaks.len(), "soak")),
                     Err(what) => format!("Still missing: {what}."),

@@ -5,7 +5,8 @@ use analysis::units::{Emissivity, Millimeters};
 use leptos::prelude::*;
 
 use super::Guided;
-use super::outcome::OutcomeCard;
+use super::outcome::{NoRecord, OutcomeCard};
+use super::place::{Place, PlaceField};
 use crate::widgets::NumberField;
 
 const STEPS: [&str; 4] = [
@@ -37,19 +38,19 @@ const START: Entries = Entries {
     pixels_across: 5.0,
 };
 
-fn record(entries: Entries) -> Result<Record, String> {
-    let length = |millimeters| Millimeters::new(millimeters).map_err(|error| error.to_string());
+fn record(entries: Entries) -> Result<Record, NoRecord> {
+    let length = |millimeters| Millimeters::new(millimeters).map_err(NoRecord::wrong);
     let entered = CavityMethod {
         diameter: length(entries.diameter)?,
         diameter_uncertainty: entries.length_uncertainty,
         depth: length(entries.depth)?,
         depth_uncertainty: entries.length_uncertainty,
-        wall: Emissivity::new(entries.wall).map_err(|error| error.to_string())?,
+        wall: Emissivity::new(entries.wall).map_err(NoRecord::wrong)?,
         wall_uncertainty: entries.wall_uncertainty,
         view_angle: entries.view_angle,
         pixels_across: entries.pixels_across,
     };
-    Record::cavity(entered).map_err(|error| error.to_string())
+    Ok(Record::cavity(entered)?)
 }
 
 /// By the shape of a hole.
@@ -70,9 +71,11 @@ pub fn ByCavity() -> impl IntoView {
         let value = Signal::derive(move || Some(entries.with(read)));
         view! { <NumberField label=label unit=unit.to_owned() value=value commit=commit /> }
     };
+    let place = Place::of_a_part();
     let record = Signal::derive(move || record(entries.get()));
     view! {
-        <Guided name="Emissivity of a hole, from its shape" steps=&STEPS testid="by-cavity">
+        <Guided name=CavityMethod::NAME steps=&STEPS testid="by-cavity">
+            <PlaceField place=place testid="by-cavity" />
             <div class="fields">
                 {field("Diameter", "mm", |e| e.diameter, |e, typed| e.diameter = typed)}
                 {field("Depth", "mm", |e| e.depth, |e, typed| e.depth = typed)}
@@ -82,7 +85,7 @@ pub fn ByCavity() -> impl IntoView {
                 {field("View off the axis", "°", |e| e.view_angle, |e, typed| e.view_angle = typed)}
                 {field("Pixels across", "px", |e| e.pixels_across, |e, typed| e.pixels_across = typed)}
             </div>
-            <OutcomeCard record=record testid="by-cavity" />
+            <OutcomeCard record=record place=place testid="by-cavity" />
         </Guided>
     }
 }

@@ -6,13 +6,20 @@ use analysis::units::{Emissivity, KelvinDifference};
 use leptos::prelude::*;
 
 use super::Guided;
-use super::outcome::OutcomeCard;
+use super::camera_uncertainty::{CameraUncertainty, StatedCamera};
+use super::outcome::{NoRecord, OutcomeCard};
+use super::place::{Place, PlaceField};
 use super::readings::{ReadingRows, pairs, three_rows};
-use super::reflected::{CameraUncertainty, USUAL_CAMERA};
 use crate::steps::kelvin_fields::{IntervalField, kelvins, needed};
 use crate::store::Store;
 use crate::widgets::NumberField;
 use crate::wording;
+
+/// The columns of the contact method.
+const THERMOMETER_AND_CAMERA: [&str; 2] = ["Thermometer", "Camera"];
+
+/// The columns of the reference method.
+const COVERED_AND_BARE: [&str; 2] = ["Covered", "Bare"];
 
 const BY_CONTACT: [&str; 5] = [
     "Measure the reflected temperature first, from foil, record it and press “Use it for the board”.",
@@ -34,11 +41,12 @@ const BY_REFERENCE: [&str; 5] = [
 #[component]
 pub fn ByContact() -> impl IntoView {
     let store = Store::expect();
-    let rows = three_rows();
-    let (camera, contact) = (RwSignal::new(kelvins(USUAL_CAMERA)), RwSignal::new(kelvins(0.3)));
-    let record = Signal::derive(move || {
+    let (rows, place) = (three_rows(), Place::of_a_part());
+    let camera = StatedCamera::reading(store, rows, &[1]);
+    let contact = RwSignal::new(kelvins(0.3));
+    let record = Signal::derive(move || -> Result<Record, NoRecord> {
         let session = store.session().get();
-        let repeats = rows.with(|rows| pairs(rows));
+        let repeats = rows.with(|rows| pairs(rows, THERMOMETER_AND_CAMERA))?;
         let entered = ContactMethod {
             band: band_at_the_bench(&session),
             surroundings: session.surroundings,
@@ -51,12 +59,13 @@ pub fn ByContact() -> impl IntoView {
                 .map(|(contact, apparent)| ContactRepeat { contact, apparent })
                 .collect(),
         };
-        Record::contact(entered).map_err(|error| error.to_string())
+        Ok(Record::contact(entered)?)
     });
     view! {
-        <Guided name="Emissivity, against a contact thermometer" steps=&BY_CONTACT caution=ContactMethod::CAUTION testid="by-contact">
+        <Guided name=ContactMethod::NAME steps=&BY_CONTACT caution=ContactMethod::CAUTION testid="by-contact">
             <ReflectedUsed />
-            <ReadingRows columns=&["Thermometer", "Camera"] rows=rows camera=1 testid="by-contact" />
+            <PlaceField place=place testid="by-contact" />
+            <ReadingRows columns=&THERMOMETER_AND_CAMERA rows=rows camera=&[1] testid="by-contact" />
             <div class="fields">
                 <IntervalField
                     label="Standard uncertainty of the thermometer"
@@ -64,8 +73,8 @@ pub fn ByContact() -> impl IntoView {
                     commit=needed(move |typed| contact.set(typed))
                 />
             </div>
-            <CameraUncertainty value=camera />
-            <OutcomeCard record=record testid="by-contact" />
+            <CameraUncertainty camera=camera />
+            <OutcomeCard record=record place=place testid="by-contact" />
         </Guided>
     }
 }
@@ -74,23 +83,23 @@ pub fn ByContact() -> impl IntoView {
 #[component]
 pub fn ByReference() -> impl IntoView {
     let store = Store::expect();
-    let rows = three_rows();
-    let camera = RwSignal::new(kelvins(USUAL_CAMERA));
+    let (rows, place) = (three_rows(), Place::of_a_part());
+    let camera = StatedCamera::reading(store, rows, &[0, 1]);
     let (reference, uncertainty) = (RwSignal::new(0.95), RwSignal::new(0.01));
-    let record = Signal::derive(move || {
+    let record = Signal::derive(move || -> Result<Record, NoRecord> {
         let session = store.session().get();
-        let repeats = rows.with(|rows| pairs(rows));
+        let repeats = rows.with(|rows| pairs(rows, COVERED_AND_BARE))?;
         let entered = ReferenceMethod {
             band: band_at_the_bench(&session),
             surroundings: session.surroundings,
             reflected_uncertainty: session.input_uncertainty.reflected,
-            reference: Emissivity::new(reference.get()).map_err(|error| error.to_string())?,
+            reference: Emissivity::new(reference.get()).map_err(NoRecord::wrong)?,
             reference_uncertainty: uncertainty.get(),
             camera_uncertainty: camera.get(),
             reading_noise: KelvinDifference::ZERO,
             repeats: repeats.into_iter().map(|(covered, bare)| ReferenceRepeat { covered, bare }).collect(),
         };
-        Record::reference(entered).map_err(|error| error.to_string())
+        Ok(Record::reference(entered)?)
     });
     let set_reference = move |typed: Option<f64>| match Emissivity::new(typed.unwrap_or(0.0)) {
         Ok(emissivity) => {
@@ -107,9 +116,10 @@ pub fn ByReference() -> impl IntoView {
         None => Some("must be from 0 to 0.5".to_owned()),
     };
     view! {
-        <Guided name="Emissivity, against tape or a coating" steps=&BY_REFERENCE caution=ReferenceMethod::CAUTION testid="by-reference">
+        <Guided name=ReferenceMethod::NAME steps=&BY_REFERENCE caution=ReferenceMethod::CAUTION testid="by-reference">
             <ReflectedUsed />
-            <ReadingRows columns=&["Covered", "Bare"] rows=rows camera=1 testid="by-reference" />
+            <PlaceField place=place testid="by-reference" />
+            <ReadingRows columns=&COVERED_AND_BARE rows=rows camera=&[0, 1] testid="by-reference" />
             <div class="fields">
                 <NumberField
                     label="Emissivity of tape or coating"
@@ -124,8 +134,9 @@ pub fn ByReference() -> impl IntoView {
                     commit=set_uncertainty
                 />
             </div>
-            <CameraUncertainty value=camera />
-            <OutcomeCard record=record testid="by-reference" />
+            <CameraUncertainty camera=camera />
+            <p class="remark">"The camera's own error is common to both readings and mostly cancels."</p>
+            <OutcomeCard record=record place=place testid="by-reference" />
         </Guided>
     }
 }

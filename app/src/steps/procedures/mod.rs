@@ -1,9 +1,12 @@
 //! Measured instead of guessed: the bench procedures that yield a reflected temperature or an emissivity.
 
 mod board_map;
+mod camera_reading;
+mod camera_uncertainty;
 mod cavity;
 mod emissivity;
 mod outcome;
+mod place;
 mod readings;
 mod records;
 mod reflected;
@@ -49,9 +52,11 @@ fn Guided(
     view! {
         <details class="procedure" data-testid=testid>
             <summary>{name}</summary>
-            <p class="caution" role="note" hidden=caution.is_empty()>{caution}</p>
-            <ol class="guide">{steps}</ol>
-            {children()}
+            <div class="procedure-body">
+                <p class="caution" role="note" hidden=caution.is_empty()>{caution}</p>
+                <ol class="guide">{steps}</ol>
+                {children()}
+            </div>
         </details>
     }
 }

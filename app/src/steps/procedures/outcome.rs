@@ -1,14 +1,15 @@
 //! What came out of a procedure, as it is being entered, and the button that keeps it.
 
-use analysis::procedure::{Contribution, Record, Yield};
+use analysis::procedure::{Contribution, ProcedureError, Record, Yield};
 use analysis::propagation::coverage_factor;
 use analysis::session::Command;
 use analysis::uncertainty::budget::CONFIDENCE;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
-use crate::notice::Notice;
+use super::place::Place;
 use crate::store::Store;
+use crate::widgets::ShareBar;
 use crate::wording;
 
 /// What a record yields, in one line: the value with its expanded uncertainty.
@@ -55,8 +56,7 @@ pub fn Shares(
             view! {
                 <li>
                     <span>{part.source.name()}</span>
-                    <span>{wording::percent(share)}</span>
-                    <i aria-hidden="true" style:width=format!("{:.1}%", 100.0 * share)></i>
+                    <ShareBar share=share />
                 </li>
             }
         })
@@ -64,12 +64,39 @@ pub fn Shares(
     view! { <ul class="shares" aria-label="What the uncertainty is made of">{rows}</ul> }
 }
 
+/// Why there is no record to keep yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NoRecord {
+    /// Something is still to be entered.
+    Lacks(String),
+    /// Something that was entered cannot be right.
+    Wrong(String),
+}
+
+impl NoRecord {
+    /// For an entry that its own type refuses.
+    pub fn wrong(error: impl std::error::Error) -> Self {
+        Self::Wrong(error.to_string())
+    }
+}
+
+impl From<ProcedureError> for NoRecord {
+    fn from(error: ProcedureError) -> Self {
+        match error {
+            ProcedureError::NoReadings | ProcedureError::UncertaintyUnknown => Self::Lacks(error.to_string()),
+            _ => Self::Wrong(error.to_string()),
+        }
+    }
+}
+
 /// The outcome while it is entered; `record` says what is missing where there is none.
 #[component]
 pub fn OutcomeCard(
     /// What came out, or what is missing.
     #[prop(into)]
-    record: Signal<Result<Record, String>>,
+    record: Signal<Result<Record, NoRecord>>,
+    /// Where it was carried out.
+    place: Place,
     /// Stable name for the browser tests.
     testid: &'static str,
 ) -> impl IntoView {
@@ -88,26 +115,43 @@ pub fn OutcomeCard(
             }
         })
     };
+    // The cross-hair moving on to another part makes no new measurement of what stands in the form.
+    let recorded = Memo::new(move |_| {
+        let Ok(now) = record.get() else { return false };
+        let typed = place.is_typed().then(|| place.words());
+        store.session().with(|session| {
+            session.procedures.iter().any(|kept| match &typed {
+                Some(place) => *kept == now.clone().at(place),
+                None => *kept == now.clone().at(kept.place()),
+            })
+        })
+    });
     let keep = move |_| {
         let Ok(record) = record.get_untracked() else { return };
-        let title = record.title();
-        store.dispatch(Command::RecordProcedure { record: Box::new(record) });
-        store.tell(Notice::information(format!(
-            "Recorded: {title}. It stands below the procedures, under “Recorded”, ready to be used."
-        )));
+        store.dispatch(Command::RecordProcedure { record: Box::new(record.at(&untrack(|| place.words()))) });
+    };
+    let lacking = move || record.with(|record| record.as_ref().err().cloned());
+    let wrong = move || matches!(lacking(), Some(NoRecord::Wrong(_)));
+    let why = move || {
+        lacking().map(|lacking| match lacking {
+            NoRecord::Lacks(what) | NoRecord::Wrong(what) => what,
+        })
     };
     view! {
-        <div role="status">{figures}</div>
-        <p class="remark" hidden=move || record.with(Result::is_ok)>{move || record.get().err()}</p>
+        <div class="figures-out" role="status">{figures}</div>
+        <p class:remark=move || !wrong() class:wrong=wrong role="status" hidden=move || record.with(Result::is_ok)>{why}</p>
         <div class="row">
             <button
                 class="primary"
                 data-testid=format!("{testid}-record")
-                disabled=move || record.with(Result::is_err)
+                disabled=move || record.with(Result::is_err) || recorded.get()
                 on:click=keep
             >
                 "Record it"
             </button>
+            <span class="penned" role="status" data-testid=format!("{testid}-recorded")>
+                {move || recorded.get().then_some("Recorded below. Change an entry to record another.")}
+            </span>
         </div>
     }
 }

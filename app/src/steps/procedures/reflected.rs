@@ -2,13 +2,13 @@
 
 use analysis::comparison::band_at_the_bench;
 use analysis::procedure::{DirectMethod, Record, ReflectorMethod};
-use analysis::units::KelvinDifference;
 use leptos::prelude::*;
 
 use super::Guided;
-use super::outcome::OutcomeCard;
+use super::camera_uncertainty::{CameraUncertainty, StatedCamera};
+use super::outcome::{NoRecord, OutcomeCard};
+use super::place::{Place, PlaceField};
 use super::readings::{ReadingRows, single, three_rows};
-use crate::steps::kelvin_fields::{IntervalField, kelvins, needed};
 use crate::store::Store;
 
 const BY_REFLECTOR: [&str; 5] = [
@@ -26,15 +26,13 @@ const BY_DIRECT_VIEW: [&str; 4] = [
     "Three readings at least. A hot lamp or a cold window in view makes this method poor: use the foil.",
 ];
 
-/// What a reading of the camera may be off by, if nothing better is known, K.
-pub const USUAL_CAMERA: f64 = 0.5;
-
 /// By a reflector.
 #[component]
 pub fn ByReflector() -> impl IntoView {
     let store = Store::expect();
-    let (rows, camera) = (three_rows(), RwSignal::new(kelvins(USUAL_CAMERA)));
-    let record = Signal::derive(move || {
+    let (rows, place) = (three_rows(), Place::of_the_bench());
+    let camera = StatedCamera::reading(store, rows, &[0]);
+    let record = Signal::derive(move || -> Result<Record, NoRecord> {
         let band = store.session().with(|session| band_at_the_bench(session));
         let entered = ReflectorMethod {
             band,
@@ -42,13 +40,14 @@ pub fn ByReflector() -> impl IntoView {
             reading_uncertainty: camera.get(),
             foil: None,
         };
-        Record::reflector(entered).map_err(|error| error.to_string())
+        Ok(Record::reflector(entered)?)
     });
     view! {
-        <Guided name="Reflected temperature, from foil" steps=&BY_REFLECTOR testid="by-reflector">
+        <Guided name=ReflectorMethod::NAME steps=&BY_REFLECTOR testid="by-reflector">
+            <PlaceField place=place testid="by-reflector" />
             <ReadingRows columns=&["Reading"] rows=rows testid="by-reflector" />
-            <CameraUncertainty value=camera />
-            <OutcomeCard record=record testid="by-reflector" />
+            <CameraUncertainty camera=camera />
+            <OutcomeCard record=record place=place testid="by-reflector" />
         </Guided>
     }
 }
@@ -56,34 +55,19 @@ pub fn ByReflector() -> impl IntoView {
 /// By a direct view.
 #[component]
 pub fn ByDirectView() -> impl IntoView {
-    let (rows, camera) = (three_rows(), RwSignal::new(kelvins(USUAL_CAMERA)));
-    let record = Signal::derive(move || {
+    let (rows, place) = (three_rows(), Place::of_the_bench());
+    let camera = StatedCamera::reading(Store::expect(), rows, &[0]);
+    let record = Signal::derive(move || -> Result<Record, NoRecord> {
         let readings = rows.with(|rows| single(rows));
         let entered = DirectMethod { readings, reading_uncertainty: camera.get() };
-        Record::direct_view(entered).map_err(|error| error.to_string())
+        Ok(Record::direct_view(entered)?)
     });
     view! {
-        <Guided name="Reflected temperature, by looking at what the board mirrors" steps=&BY_DIRECT_VIEW testid="by-direct-view">
+        <Guided name=DirectMethod::NAME steps=&BY_DIRECT_VIEW testid="by-direct-view">
+            <PlaceField place=place testid="by-direct-view" />
             <ReadingRows columns=&["Reading"] rows=rows testid="by-direct-view" />
-            <CameraUncertainty value=camera />
-            <OutcomeCard record=record testid="by-direct-view" />
+            <CameraUncertainty camera=camera />
+            <OutcomeCard record=record place=place testid="by-direct-view" />
         </Guided>
-    }
-}
-
-/// How well the camera's readings are known.
-#[component]
-pub fn CameraUncertainty(
-    /// Standard uncertainty.
-    value: RwSignal<KelvinDifference>,
-) -> impl IntoView {
-    view! {
-        <div class="fields">
-            <IntervalField
-                label="Standard uncertainty of the camera"
-                value=Signal::derive(move || Some(value.get()))
-                commit=needed(move |typed| value.set(typed))
-            />
-        </div>
     }
 }
