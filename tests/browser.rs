@@ -10,6 +10,8 @@ mod page_server;
 mod recordings;
 #[path = "browser/sheet.rs"]
 mod sheet;
+#[path = "browser/units.rs"]
+mod units;
 
 use bench::Bench;
 

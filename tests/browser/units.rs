@@ -1,0 +1,78 @@
+//! Several units against several good boards, from one folder of files.
+
+use std::path::PathBuf;
+
+use crate::bench::Bench;
+
+/// The sample captures' files: four good boards, four faulty units, one more good one, and the tables.
+fn folder() -> Vec<PathBuf> {
+    let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let folder = tests.parent().expect("tests lie in the project").join("sample-captures");
+    let captures = [
+        "good-1.tiff",
+        "good-2.tiff",
+        "good-3.tiff",
+        "good-4.tiff",
+        "faulty-hot.tiff",
+        "faulty-dead.tiff",
+        "faulty-subtle.tiff",
+        "faulty-buried.tiff",
+    ];
+    let with_sidecar = captures.iter().flat_map(|name| [(*name).to_owned(), format!("{name}.json")]);
+    let tables = ["placement.csv", "limits.csv"].map(str::to_owned);
+    with_sidecar.chain(tables).map(|name| folder.join(name)).collect()
+}
+
+#[tokio::test]
+async fn a_folder_of_good_and_sick_boards_leads_to_a_verdict_on_each() {
+    let bench = Bench::open().await;
+    let files = folder();
+    let files: Vec<_> = files.iter().map(PathBuf::as_path).collect();
+    bench.choose_files("[data-testid=files]", &files).await;
+    bench.compared().await;
+    bench.open_step(5).await;
+    bench.count_becomes("[data-testid=unit-row]", 4).await;
+    let rows = || async {
+        let rows = bench.text("[data-testid=units]").await;
+        (!rows.contains("judged yet") && !rows.contains("being judged")).then_some(rows)
+    };
+    let rows = bench.until("all units judged", rows).await;
+    // The seeded faults, as sample-captures/truth.json names them.
+    for part in ["Q2", "U7", "C14", "C23"] {
+        assert!(rows.contains(part), "{part} in {rows}");
+    }
+    assert_eq!(rows.matches("suggested: fail").count(), 4, "{rows}");
+    assert!(bench.text("[data-testid=whole-unit]").await.contains("overall"));
+
+    // A verdict stays with its unit.
+    bench.open_step(7).await;
+    let reasons = bench.text("[data-testid=suggestion]").await;
+    assert!(reasons.contains("than good boards"), "{reasons}");
+    bench.press("[data-testid=take-suggestion]").await;
+    bench.count_becomes("[data-testid=stamp]", 1).await;
+    bench.open_step(5).await;
+    bench.press("[data-testid=unit-row]:nth-child(2) button").await;
+    bench.compared().await;
+    bench.open_step(7).await;
+    bench.count_becomes("[data-testid=stamp]", 0).await;
+    bench.open_step(5).await;
+    bench.press("[data-testid=unit-row]:nth-child(1) button").await;
+    bench.compared().await;
+    bench.open_step(7).await;
+    bench.count_becomes("[data-testid=stamp]", 1).await;
+
+    // The good boards, kept as one file, are a baseline again.
+    bench.press("[data-testid=save-baseline]").await;
+    let kept = bench.downloaded("-baseline.html").await;
+    bench.open_step(2).await;
+    bench.press("[data-testid=start-afresh]").await;
+    bench.count_becomes("[data-testid=load-sample]", 1).await;
+    bench.choose_files("[data-testid=files]", &[&kept]).await;
+    bench.open_step(2).await;
+    bench.count_becomes("[data-testid=capture]", 4).await;
+    let unit: Vec<_> =
+        files.iter().filter(|file| file.to_string_lossy().contains("faulty-hot")).copied().collect();
+    bench.choose_files("[data-testid=add-files]", &unit).await;
+    assert!(bench.compared().await.contains("Q2"));
+    bench.close_clean().await;
+}
