@@ -12,7 +12,7 @@ pub fn whole_unit(nuisance: &NuisanceFit, unit: TemperatureUnit) -> String {
     let margin = |estimate: &Estimate| COVERAGE * estimate.standard_uncertainty;
     let NuisanceFit { offset, power_factor, anchored, .. } = nuisance;
     let change = power_factor.value - 1.0;
-    let amount = format!("{} ± {:.1} %", signed(100.0 * change, 1), 100.0 * margin(power_factor));
+    let amount = format!("{} ± {:.1} %", signed(100.0 * change, 1), (100.0 * margin(power_factor)).max(0.1));
     let power = if change.abs() > margin(power_factor) {
         let way = if change > 0.0 { "more" } else { "less" };
         format!("It turns {way} power into heat than the good boards: {amount} overall.")
@@ -22,7 +22,7 @@ pub fn whole_unit(nuisance: &NuisanceFit, unit: TemperatureUnit) -> String {
     let offset = format!(
         "All over it reads {} ± {:.2} {} (ambient and camera together).",
         signed(unit.show_difference(offset.value), 2),
-        unit.show_difference(margin(offset)),
+        unit.show_difference(margin(offset)).max(0.01),
         unit.difference_symbol()
     );
     let unsure = if *anchored {
