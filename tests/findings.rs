@@ -8,6 +8,8 @@
 
 #[path = "findings/board_files.rs"]
 mod board_files;
+#[path = "findings/netlists.rs"]
+mod netlists;
 #[path = "findings/pictures.rs"]
 mod pictures;
 
@@ -459,7 +461,7 @@ fn a_part_is_read_at_its_hottest_and_held_against_its_limits() {
     assert!((parts[0].margin.unwrap().value() + 0.371).abs() < 1e-3);
     assert_eq!((parts[1].case, parts[1].margin), (None, None));
 
-    let probes = suggest_probes(&[], &parts, &placements);
+    let probes = suggest_probes(&[], &parts, &placements, None);
     assert!(probes.iter().all(|probe| probe.key.target == "U1"));
     assert_eq!(probes[0].key.quantity, ProbeQuantity::ContactTemperature);
     let reason = &probes[0].reason;
@@ -482,8 +484,8 @@ fn probes_follow_the_findings_and_each_is_asked_for_once() {
     });
     let findings = found(&spots, &bodies(&placements));
     let twice: Vec<_> = findings.iter().chain(&findings).cloned().collect();
-    let probes = suggest_probes(&twice, &[], &placements);
-    assert_eq!(probes, suggest_probes(&findings, &[], &placements));
+    let probes = suggest_probes(&twice, &[], &placements, None);
+    assert_eq!(probes, suggest_probes(&findings, &[], &placements, None));
     let mut targets: Vec<&str> = probes.iter().map(|probe| probe.key.target.as_str()).collect();
     targets.dedup();
     let place = format!("finding at ({}, {})", findings[2].peak_at.x, findings[2].peak_at.y);

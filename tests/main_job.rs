@@ -3,13 +3,13 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::board::{parse_limits, parse_placements};
+use analysis::board::{parse_limits, parse_netlist, parse_placements};
 use analysis::capture::{apparent, complete_meaning, parse_sidecar, read_capture, sidecar_names};
 use analysis::comparison::{Comparison, JudgedBy, Shelf, board_to_picture, compare};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{EmissivityFraction, Frame};
 use analysis::geometry::Point;
-use analysis::inspection::{Criteria, Rule};
+use analysis::inspection::{Contact, Criteria, Rule};
 use analysis::radiometry::{Band, BandTable, Surroundings, correct};
 use analysis::registration::{self, LandmarkUse};
 use analysis::session::{CaptureRecord, Command, Role, Session};
@@ -91,7 +91,7 @@ fn corrected_temperature_of_dull_surfaces_is_right_to_150_millikelvin() {
     }
 }
 
-/// The samples as a person would load them: four good boards, one unit, placements and limits.
+/// The samples as a person would load them: four good boards, one unit, placements, limits and netlist.
 fn compare_sample(unit: &str, boards: usize, rule: Rule) -> (Session, Comparison) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-captures");
     let text = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
@@ -114,8 +114,11 @@ fn compare_sample(unit: &str, boards: usize, rule: Rule) -> (Session, Comparison
     let corners = session.captures[0].metadata.corners.iter().map(|corner| corner.on_baseline()).collect();
     let (placements, _) = parse_placements("placement.csv", &text("placement.csv"), None).unwrap();
     let (limits, _) = parse_limits("limits.csv", &text("limits.csv")).unwrap();
+    let (netlist, odd) = parse_netlist("netlist.ipc", &text("netlist.ipc")).unwrap();
+    assert_eq!(odd, []);
     let criteria = Criteria { rule, ..Criteria::default() };
     for command in [
+        Command::LoadNetlist { file_name: "netlist.ipc".to_owned(), netlist },
         Command::SetCriteria { criteria },
         Command::MarkCorners { corners },
         Command::LoadPlacements { file_name: "placement.csv".to_owned(), placements },
@@ -146,6 +149,29 @@ fn a_good_sample_shows_nothing() {
 
 /// With how many good boards, and by which rule.
 const WAYS: [(usize, Rule); 3] = [(4, Rule::Limit), (3, Rule::GoodBoardsSpread), (4, Rule::GoodBoardsSpread)];
+
+/// What to expect is read off the lines of sample-captures/netlist.ipc.
+#[test]
+fn the_probes_for_a_seeded_fault_name_its_nets_and_where_to_touch_them() {
+    let nets = |unit: &str| {
+        let (_, comparison) = compare_sample(unit, 4, Rule::Limit);
+        let contacts = comparison.probes.first().unwrap().contacts.clone();
+        let touch = |contact: Contact| (contact.net, contact.touch.map(|touch| touch.place));
+        contacts.into_iter().map(touch).collect::<Vec<_>>()
+    };
+    let at = |net: &str, place: &str| (net.to_owned(), Some(place.to_owned()));
+    // Q2: the pads made for testing lie 3.5 and 9.2 mm from the middle of its pins.
+    let mut lamp_switch = nets("faulty-hot.tiff");
+    lamp_switch.sort();
+    assert_eq!(lamp_switch, [at("LAMP_GATE", "TP6"), at("LAMP_SENSE", "Q2 pin 3"), at("LAMP_SWITCH", "TP5")]);
+    // Two planes touch about (35.9, 37.9) mm: C23 has one pad on each.
+    let mut planes = nets("faulty-buried.tiff");
+    planes.sort();
+    planes.dedup();
+    let names: Vec<&str> = planes.iter().map(|(net, _)| net.as_str()).collect();
+    assert_eq!(names, ["+3V3", "GND"]);
+    assert!(planes.iter().all(|(_, place)| place.is_some()), "{planes:?}");
+}
 
 #[test]
 fn the_seeded_fault_of_every_faulty_sample_is_found_first_named_and_placed() {

@@ -5,7 +5,8 @@ use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, SurfaceKelvin};
 use analysis::geometry::{Homography, Point};
 use analysis::inspection::{
-    Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, Sign,
+    Contact, Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict,
+    Sign, Touch,
 };
 use analysis::procedure::{ContactMethod, ContactRepeat, Record, Yield};
 use analysis::radiometry::Rejected;
@@ -107,6 +108,11 @@ fn comparison(designator: &str) -> Comparison {
                 tells: "the voltage across it shows whether it is overloaded".to_owned(),
             },
             unpowered: false,
+            contacts: vec![Contact {
+                net: "=+5V".to_owned(),
+                pins: vec!["1".to_owned()],
+                touch: Some(Touch { place: "TP2".to_owned(), distance_mm: 3.14, far_side: false }),
+            }],
         }],
     }
 }
@@ -254,6 +260,7 @@ fn the_tables_keep_numbers_and_quote_formulas() {
 
     let probes = probes_csv(&session, &comparison).unwrap();
     assert!(probes.contains(",voltage (V),powered,-12,'@cmd,fail,"), "{probes}");
+    assert!(probes.contains("Nets: =+5V (pin 1) at TP2, 3.1 mm away."), "{probes}");
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! The session under random commands.
 
+use analysis::board::{PointKind, TestPoint};
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::content_hash::ContentHash;
 use analysis::geometry::Point;
@@ -98,6 +99,19 @@ fn command() -> impl Strategy<Value = Command> {
             verdict: Verdict { outcome: Outcome::Fail, reason, judged_by: String::new() }
         }),
         Just(Command::WithdrawVerdict),
+        (".{0,14}", -200.0_f64..200.0).prop_map(|(net, x)| Command::LoadNetlist {
+            file_name: "board.ipc".into(),
+            netlist: vec![TestPoint {
+                net: Some(net),
+                designator: Some("U1".into()),
+                pin: None,
+                at: Point::new(x, -x),
+                kind: PointKind::SurfaceMount,
+                from_top: true,
+                from_bottom: false,
+            }]
+            .into(),
+        }),
     ]
 }
 

@@ -1,6 +1,7 @@
 //! What a dropped file is, by what it holds and by its name. No file is refused here: one that is
 //! nothing else is taken for a capture, whose reader says what is wrong with it.
 
+use analysis::board::is_netlist;
 use analysis::capture::sidecar_names;
 use analysis::session::Role;
 
@@ -38,7 +39,7 @@ pub struct DroppedText {
 pub struct Sorted {
     /// Pictures, in the order of their names.
     pub captures: Vec<DroppedCapture>,
-    /// Tables of parts: placements, limits, or something that turns out to be neither.
+    /// Tables of parts: placements, limits, netlists, or something that turns out to be none.
     pub tables: Vec<Dropped>,
     /// Result files.
     pub results: Vec<Dropped>,
@@ -142,7 +143,13 @@ fn kind(file: &Dropped) -> Kind {
     if name.ends_with(".json") {
         return Kind::Sidecar;
     }
-    if has_headings(start) { Kind::Table } else { Kind::Capture }
+    if has_headings(start) || holds_netlist(start) { Kind::Table } else { Kind::Capture }
+}
+
+/// Whether the file is a netlist by what it holds: such files are called .ipc, .356, .net and much else.
+fn holds_netlist(start: &[u8]) -> bool {
+    let head = start.get(..start.len().min(65536)).unwrap_or_default();
+    !head.contains(&0) && is_netlist(&String::from_utf8_lossy(head))
 }
 
 fn name_is_sidecar(bytes: &[u8]) -> bool {
@@ -211,11 +218,12 @@ mod tests {
         let sorted = sort(vec![
             dropped("parts.csv", b"# made by hand\nRef,X (mm),Y (mm),Rot,Side\nR1,1,2,0,top\n"),
             dropped("limits.csv", b"designator;max_case_degC\nU1;85\n"),
+            dropped("board.356", b"C  by hand\nP  UNITS CUST 0\n999\n"),
             dropped("frame.csv", b"21.5,22.0\n23.0,22.5\n"),
             dropped("result.html", b"<!DOCTYPE html><html></html>"),
             dropped("session.json", b"{\"schema\": 1}"),
         ]);
-        assert_eq!(sorted.tables.len(), 2);
+        assert_eq!(sorted.tables.len(), 3);
         assert_eq!(sorted.captures.len(), 1);
         assert_eq!(sorted.results.len(), 1);
         assert_eq!(sorted.sessions.len(), 1);

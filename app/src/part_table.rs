@@ -1,6 +1,8 @@
-//! What a table of parts does to a session: placements, limits, or both.
+//! What a table of parts or a netlist does to a session: placements, limits, both, or where nets are touched.
 
-use analysis::board::{BoardFileError, LengthUnit, parse_limits, parse_placements};
+use analysis::board::{
+    BoardFileError, LengthUnit, is_netlist, parse_limits, parse_netlist, parse_placements,
+};
 use analysis::session::Command;
 
 use crate::intake::DroppedText;
@@ -8,7 +10,7 @@ use crate::intake::DroppedText;
 /// What came of reading a table.
 #[derive(Debug, Clone, PartialEq)]
 pub enum TableRead {
-    /// It holds placements, limits or both, with what is odd in them.
+    /// It holds placements, limits or both, or a netlist, with what is odd in them.
     Parts {
         /// What it does to the session.
         commands: Vec<Command>,
@@ -32,6 +34,16 @@ pub fn read_table(table: &DroppedText, unit: Option<LengthUnit>) -> TableRead {
     let DroppedText { file_name, text } = table;
     let mut commands = Vec::new();
     let mut warnings = Vec::new();
+    if is_netlist(text) {
+        return match parse_netlist(file_name, text) {
+            Ok((netlist, odd)) => {
+                commands.push(Command::LoadNetlist { file_name: file_name.clone(), netlist });
+                warnings.extend(odd.iter().map(|warning| format!("{file_name}: {warning}")));
+                TableRead::Parts { commands, warnings }
+            }
+            Err(error) => TableRead::Damaged(error.to_string()),
+        };
+    }
     match parse_placements(file_name, text, unit) {
         Ok((placements, odd)) => {
             commands.push(Command::LoadPlacements { file_name: file_name.clone(), placements });
@@ -83,6 +95,17 @@ mod tests {
         assert!(
             matches!(loaded.as_slice(), [Command::LoadPlacements { placements, .. }] if placements.len() == 2)
         );
+    }
+
+    #[test]
+    fn a_netlist_is_loaded_as_one_and_without_its_unit_it_is_damaged() {
+        let record = "327GND              R1    -2          A01X+001000Y+002000X0118Y0118R000 S2\n999\n";
+        let loaded = commands(read(&format!("P  UNITS CUST 0\n{record}"), None));
+        assert!(matches!(
+            loaded.as_slice(),
+            [Command::LoadNetlist { netlist, .. }] if netlist.points()[0].net.as_deref() == Some("GND")
+        ));
+        assert!(matches!(read(record, None), TableRead::Damaged(what) if what.contains("line 1")));
     }
 
     #[test]

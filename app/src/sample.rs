@@ -20,6 +20,7 @@ const FILES: &[(&str, &[u8])] = files![
     "faulty-hot.tiff.json",
     "placement.csv",
     "limits.csv",
+    "netlist.ipc",
 ];
 
 /// The files of the invented recording: a board that warms up, and where its parts sit.
@@ -57,6 +58,6 @@ mod tests {
         let roles: Vec<_> =
             sorted.captures.iter().map(|capture| role_by_name(&capture.file.file_name)).collect();
         assert_eq!(roles, [Some(Role::Unit), Some(Role::Baseline), Some(Role::Baseline)]);
-        assert_eq!((sorted.tables.len(), sorted.lone_sidecars.len()), (2, 0));
+        assert_eq!((sorted.tables.len(), sorted.lone_sidecars.len()), (3, 0));
     }
 }

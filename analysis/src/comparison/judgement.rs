@@ -7,7 +7,7 @@ use super::{CannotCompare, Comparison, SetAside, board_to_picture};
 use crate::board::{Footprint, footprints};
 use crate::frame::{EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin};
 use crate::inspection::{
-    Basis, Exposure, Rule, describe, difference, find, read_parts, suggest_probes, tolerance,
+    Basis, Exposure, Nets, Rule, describe, difference, find, read_parts, suggest_probes, tolerance,
 };
 use crate::noise::{Pixels, estimate_noise};
 use crate::population::{BoardPlate, PopulationBaseline};
@@ -208,7 +208,9 @@ pub fn judge(
     if let Ok(judged) = &against_spread {
         judged.tell_parts(&mut parts);
     }
-    let probes = suggest_probes(&findings, &parts, &session.layout.placements);
+    let layout = &session.layout;
+    let nets = Nets::new(&layout.netlist, layout.side, &layout.placements, map);
+    let probes = suggest_probes(&findings, &parts, &layout.placements, nets.as_ref());
     let judged_by = match against_spread {
         Err(why) => JudgedBy::Limit { why },
         Ok(judged) => JudgedBy::GoodBoardsSpread(Box::new(judged.into_report())),

@@ -2,6 +2,7 @@
 //!
 //! Works on corrected, aligned pictures; knows nothing of files, sessions or screens.
 
+pub mod contacts;
 pub mod criteria;
 pub mod difference;
 pub mod explanation;
@@ -14,6 +15,7 @@ pub mod probes;
 mod spots;
 pub mod tolerance;
 
+pub use contacts::{Contact, Nets, Touch, contact_words};
 pub use criteria::{Basis, Criteria, Rule};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use explanation::{Explanation, explain};

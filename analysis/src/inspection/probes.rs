@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+use super::contacts::{Contact, Nets};
 use super::findings::{Finding, Sign};
 use super::part_kind::{PartKind as Kind, kind};
 use super::parts::PartReading;
@@ -116,6 +117,9 @@ pub struct Probe {
     pub reason: ProbeReason,
     /// Whether the board must be unpowered and discharged first.
     pub unpowered: bool,
+    /// The nets to measure and where a probe reaches them; empty without a netlist.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub contacts: Vec<Contact>,
 }
 
 /// To be shown wherever a measurement on the unpowered board is asked for.
@@ -131,19 +135,30 @@ pub const POWERED_CAUTION: &str = "The board is live and parts may be hot: use i
 /// At each place the measurement on the unpowered board comes first, because it cannot do harm. Each
 /// place and quantity is asked for once. What a part is follows from the letters of its designator
 /// (class letters in the manner of IEC 81346-2 and IEEE 315, remembered, not looked up).
+///
+/// With a netlist each measurement of the circuit names the nets of its part, or those around its place,
+/// and where to touch them; see [`Nets`].
 #[must_use]
-pub fn suggest_probes(findings: &[Finding], parts: &[PartReading], placements: &[Placement]) -> Vec<Probe> {
+pub fn suggest_probes(
+    findings: &[Finding],
+    parts: &[PartReading],
+    placements: &[Placement],
+    nets: Option<&Nets<'_>>,
+) -> Vec<Probe> {
     let mut probes = Vec::new();
     let mut asked = BTreeSet::new();
-    let mut ask = |target: &str, steps: &[Step], reason: &dyn Fn(String) -> ProbeReason| {
-        for &(quantity, tells) in steps {
-            let key = ProbeKey { target: target.to_owned(), quantity };
-            if asked.insert(key.clone()) {
-                let unpowered = quantity == ProbeQuantity::ResistanceUnpowered;
-                probes.push(Probe { key, reason: reason(tells.to_owned()), unpowered });
+    let mut ask =
+        |target: &str, contacts: &[Contact], steps: &[Step], reason: &dyn Fn(String) -> ProbeReason| {
+            for &(quantity, tells) in steps {
+                let key = ProbeKey { target: target.to_owned(), quantity };
+                if asked.insert(key.clone()) {
+                    let unpowered = quantity == ProbeQuantity::ResistanceUnpowered;
+                    let contacts = if touches_nets(quantity) { contacts.to_vec() } else { Vec::new() };
+                    probes.push(Probe { key, reason: reason(tells.to_owned()), unpowered, contacts });
+                }
             }
-        }
-    };
+        };
+    let of_part = |designator: &str| nets.map(|nets| nets.of_part(designator)).unwrap_or_default();
     for finding in findings {
         let (x, y) = (finding.peak_at.x, finding.peak_at.y);
         let at = format!("finding at ({x:.0}, {y:.0})");
@@ -158,7 +173,11 @@ pub fn suggest_probes(findings: &[Finding], parts: &[PartReading], placements: &
             }
             None => (&at, Kind::NoPart, format!("The {at}, on no part,")),
         };
-        ask(target, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
+        let contacts = match &finding.designator {
+            Some(designator) => of_part(designator),
+            None => nets.map(|nets| nets.around(finding.peak_at)).unwrap_or_default(),
+        };
+        ask(target, &contacts, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
             place: place.clone(),
             by: finding.peak,
             tells,
@@ -171,13 +190,18 @@ pub fn suggest_probes(findings: &[Finding], parts: &[PartReading], placements: &
         .collect();
     over.sort_by(|(a, _), (b, _)| b.value().total_cmp(&a.value()));
     for (by, part) in over {
-        ask(&part.designator, OVER_LIMIT, &|tells| ProbeReason::OverLimit {
+        ask(&part.designator, &of_part(&part.designator), OVER_LIMIT, &|tells| ProbeReason::OverLimit {
             part: described(&part.designator, placements),
             by,
             tells,
         });
     }
     probes
+}
+
+/// A current is measured in its path and a temperature on the body: neither between two nets.
+const fn touches_nets(quantity: ProbeQuantity) -> bool {
+    matches!(quantity, ProbeQuantity::Voltage | ProbeQuantity::Frequency | ProbeQuantity::ResistanceUnpowered)
 }
 
 /// What is measured and what the reading tells.

@@ -4,7 +4,7 @@ use super::ResultError;
 use super::numbers::{InUnit, number};
 use super::words::{power_word, quantity_word, sign_word, verdict_word};
 use crate::comparison::Comparison;
-use crate::inspection::ProbeReading;
+use crate::inspection::{ProbeReading, contact_words};
 use crate::session::Session;
 
 /// A cell of text. A spreadsheet would run one that starts like a formula, so that start is quoted
@@ -109,10 +109,20 @@ pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, R
 /// # Errors
 /// [`ResultError::Table`] when the table cannot be written.
 pub fn probes_csv(session: &Session, comparison: &Comparison) -> Result<String, ResultError> {
-    let headings =
-        ["number", "put the probe on", "measure", "board", "expected", "read", "verdict", "note", "why"]
-            .map(String::from)
-            .to_vec();
+    let headings = [
+        "number",
+        "put the probe on",
+        "measure",
+        "board",
+        "expected",
+        "read",
+        "verdict",
+        "note",
+        "why",
+        "nets and where to touch them",
+    ]
+    .map(String::from)
+    .to_vec();
     let rows = comparison.probes.iter().enumerate().map(|(index, probe)| {
         let reading = session.reading(&probe.key);
         let entered = |field: fn(&ProbeReading) -> &str| text(reading.map_or("", field));
@@ -126,6 +136,7 @@ pub fn probes_csv(session: &Session, comparison: &Comparison) -> Result<String, 
             optional(reading.and_then(|reading| reading.verdict), |verdict| verdict_word(verdict).into()),
             entered(|reading| &reading.note),
             text(&probe.reason.words(session.temperature_unit)),
+            text(&contact_words(&probe.contacts).unwrap_or_default()),
         ]
     });
     write(headings, rows)

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{CaptureRecord, Gauge, Role, Session, UnitNotes, Verdict};
-use crate::board::{PartLimit, Placement, Side};
+use crate::board::{Netlist, PartLimit, Placement, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -87,6 +87,8 @@ pub enum Command {
     Judge { verdict: Verdict },
     /// Withdraws the verdict.
     WithdrawVerdict,
+    /// Loads where each net can be touched.
+    LoadNetlist { file_name: String, netlist: Netlist },
 }
 
 /// Why a command was not carried out. The session is as it was.
@@ -290,6 +292,10 @@ impl Session {
             }
             Command::Judge { verdict } => self.verdict = Some(verdict),
             Command::WithdrawVerdict => self.verdict = None,
+            Command::LoadNetlist { file_name, netlist } => {
+                self.layout.netlist_file = file_name;
+                self.layout.netlist = netlist;
+            }
         }
         Ok(())
     }

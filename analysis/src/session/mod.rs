@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 pub use command::{Command, Refusal};
 pub use history::History;
 
-use crate::board::{PartLimit, Placement, Side};
+use crate::board::{Netlist, PartLimit, Placement, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -72,6 +72,10 @@ pub struct BoardLayout {
     pub limits_file: String,
     /// Limits by part.
     pub limits: Vec<PartLimit>,
+    /// The file the netlist came from.
+    pub netlist_file: String,
+    /// Where each net can be touched.
+    pub netlist: Netlist,
     /// The side that faces the camera.
     pub side: Side,
     /// Places known on the board and in the baseline picture; four or more give the map.

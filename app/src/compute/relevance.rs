@@ -1,5 +1,6 @@
 //! What of a session a result depends on: when only the rest changes, the result stands.
 
+use analysis::board::Netlist;
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::inspection::Criteria;
 use analysis::session::{CaptureRecord, Role, Session};
@@ -47,6 +48,7 @@ pub fn for_every_unit(session: &Session) -> Session {
     let mut relevant = for_learning(session);
     relevant.criteria = session.criteria;
     relevant.layout.limits = session.layout.limits.clone();
+    relevant.layout.netlist = session.layout.netlist.clone();
     relevant.input_uncertainty = session.input_uncertainty.clone();
     relevant
 }
@@ -59,6 +61,8 @@ pub fn for_learning(session: &Session) -> Session {
     relevant.landmarks.clear();
     relevant.layout.limits.clear();
     relevant.layout.limits_file.clear();
+    relevant.layout.netlist = Netlist::default();
+    relevant.layout.netlist_file.clear();
     relevant.input_uncertainty = InputUncertainty::default();
     relevant.criteria = Criteria { rule: session.criteria.rule, ..Criteria::default() };
     // The session's own conditions stand in for captures that state none, and follow the unit.

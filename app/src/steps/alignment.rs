@@ -97,6 +97,10 @@ fn BoardData() -> impl IntoView {
     let limits = move || {
         layout.with(|l| file(&l.limits_file, l.limits.len(), "limit", "none: drop a limits table in step 2"))
     };
+    let netlist = move || {
+        let none = "none: drop an IPC-D-356 netlist in step 2 to have nets in the probe list";
+        layout.with(|l| file(&l.netlist_file, l.netlist.points().len(), "test point", none))
+    };
     view! {
         <div class="block">
             <h3>"Board data"</h3>
@@ -108,6 +112,10 @@ fn BoardData() -> impl IntoView {
                 <div>
                     <dt>"Datasheet limits"</dt>
                     <dd>{limits}</dd>
+                </div>
+                <div>
+                    <dt>"Netlist"</dt>
+                    <dd data-testid="netlist">{netlist}</dd>
                 </div>
             </dl>
             <Choice

@@ -1,6 +1,6 @@
 //! Step 6: contact measurements that confirm or refute each finding.
 
-use analysis::inspection::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict};
+use analysis::inspection::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_words};
 use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -30,7 +30,7 @@ pub fn ProbesStep() -> impl IntoView {
             "Nothing to measure: the list follows from the findings of step 5."
         </p>
         <ol data-testid="probes">
-            <For each=move || probes.get().into_iter().enumerate() key=move |(place, probe)| (*place, probe.key.clone(), probe.reason.words(unit.get())) let((place, probe))>
+            <For each=move || probes.get().into_iter().enumerate() key=move |(place, probe)| (*place, probe.key.clone(), probe.reason.words(unit.get()), contact_words(&probe.contacts)) let((place, probe))>
                 <ProbeItem place=place probe=probe unit=unit.get_untracked() />
             </For>
         </ol>
@@ -145,6 +145,7 @@ fn ProbeItem(
                 <button class="quiet" on:click=find>"Show"</button>
             </div>
             <p class="remark">{probe.reason.words(unit)}</p>
+            {contact_words(&probe.contacts).map(|nets| view! { <p class="remark" data-testid="nets">{nets}</p> })}
             <div class="fields">
                 {text("Expected", |r| &r.expected, |r, text| r.expected = text)}
                 {text("Read", |r| &r.read, |r, text| r.read = text)}

@@ -21,7 +21,7 @@ use crate::wording;
 
 impl Store {
     /// Takes dropped or chosen files, whatever they are: captures with their sidecars, tables of
-    /// placements or limits, results, saved sessions. What one drop does is undone in one step.
+    /// placements or limits, netlists, results, saved sessions. What one drop does is undone in one step.
     pub fn take_files(self, files: Vec<web_sys::File>) {
         spawn_local(async move {
             let mut dropped = Vec::with_capacity(files.len());
@@ -153,6 +153,13 @@ impl Store {
                 Command::LoadLimits { file_name, limits } => {
                     (file_name, limits.len(), &layout.limits_file, layout.limits.len(), "limit")
                 }
+                Command::LoadNetlist { file_name, netlist } => (
+                    file_name,
+                    netlist.points().len(),
+                    &layout.netlist_file,
+                    layout.netlist.points().len(),
+                    "test point",
+                ),
                 _ => continue,
             };
             if before > 0 {

@@ -59,6 +59,11 @@ pub(crate) struct CompareArguments {
     #[arg(long, value_name = "CSV")]
     pub(crate) limits: Option<PathBuf>,
 
+    /// Netlist for the bare board test (IPC-D-356, IPC-D-356A): the probe list names nets and where
+    /// to touch them
+    #[arg(long, value_name = "IPC")]
+    pub(crate) netlist: Option<PathBuf>,
+
     /// The side that faces the camera
     #[arg(long, value_name = "SIDE", default_value = "top")]
     pub(crate) side: SideArgument,

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use analysis::board::BoardFileError;
+use analysis::board::{BoardFileError, NetlistError};
 use analysis::capture::sidecar::SidecarError;
 use analysis::capture::{Question, ReadError, WriteError};
 use analysis::comparison::CannotCompare;
@@ -27,6 +27,8 @@ pub(crate) enum BadInput {
     Unstated { path: PathBuf, question: Question, sidecar: String },
     #[error(transparent)]
     Board(#[from] BoardFileError),
+    #[error(transparent)]
+    Netlist(#[from] NetlistError),
     #[error("{}: {source}. State --placement-unit mm, mil or inch", .path.display())]
     LengthUnit { path: PathBuf, source: Box<BoardFileError> },
     #[error("{}: holds no emissivities that can be used: {what}", .path.display())]

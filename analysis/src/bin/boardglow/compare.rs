@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::board::{BoardFileError, parse_limits, parse_placements};
+use analysis::board::{BoardFileError, parse_limits, parse_netlist, parse_placements};
 use analysis::capture::{PageChoice, read_pixels};
 use analysis::comparison::{
     Aligned, Comparison, GoodBoards, LearnedBaseline, LeftOut, Shelf, align_good, align_unit, judge, learn,
@@ -225,6 +225,14 @@ impl Bench {
                 tell(&format!("{shown}: note: {warning}"));
             }
             self.apply(path, Command::LoadLimits { file_name: file_name(path), limits })?;
+        }
+        if let Some(path) = &arguments.netlist {
+            let shown = path.display().to_string();
+            let (netlist, warnings) = parse_netlist(&shown, &read_text(path)?)?;
+            for warning in warnings {
+                tell(&format!("{shown}: note: {warning}"));
+            }
+            self.apply(path, Command::LoadNetlist { file_name: file_name(path), netlist })?;
         }
         Ok(())
     }

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::is_over;
 use crate::comparison::Comparison;
-use crate::inspection::{Finding, PartReading, ProbeVerdict, Sign, explain, hard_to_judge};
+use crate::inspection::{Finding, PartReading, ProbeVerdict, Sign, contact_words, explain, hard_to_judge};
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
 use crate::session::Session;
@@ -174,6 +174,7 @@ pub(super) fn probes(session: &Session, comparison: &Comparison) -> Markup {
                             }
                             tr.reason { td colspan="6" {
                                 (probe.reason.words(session.temperature_unit))
+                                @if let Some(nets) = contact_words(&probe.contacts) { " " (nets) }
                                 @if let Some(note) = reading.map(|reading| reading.note.trim()).filter(|note| !note.is_empty()) {
                                     " " em { "Note: " (note) }
                                 }
