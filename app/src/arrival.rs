@@ -1,6 +1,6 @@
 //! What loading captures does to a session, as commands.
 
-use analysis::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
+use analysis::capture::{CaptureMetadata, CornerMark};
 use analysis::content_hash::ContentHash;
 use analysis::session::{CaptureRecord, Command, Role, Session};
 
@@ -69,14 +69,6 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
     {
         let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline);
         commands.push(Command::MarkCorners { corners: corners.collect() });
-    }
-    if role == Role::Unit {
-        if draft.board == BoardIdentity::default() {
-            commands.push(Command::NameBoard { board: metadata.board.clone() });
-        }
-        if draft.conditions == TestConditions::default() {
-            commands.push(Command::SetConditions { conditions: metadata.conditions.clone() });
-        }
     }
     commands.push(Command::AddCapture { record: CaptureRecord { hash, file_name, role, metadata } });
     commands

@@ -8,9 +8,6 @@ use analysis::session::{Outcome, Role};
 use analysis::surface::Finish;
 use analysis::units::TemperatureUnit;
 
-/// A peak farther from a body than this lies on the board beside it, mm.
-const BESIDE_MM: f64 = 1.0;
-
 /// What stands where there is no reading.
 pub const NO_READING: &str = "no reading";
 
@@ -143,10 +140,10 @@ pub fn percent(fraction: f64) -> String {
 /// Whose finding it is: the part under its peak, the part it lies near, or none.
 #[must_use]
 pub fn place_of(finding: &Finding) -> String {
-    match (&finding.designator, finding.designator_distance_mm) {
-        (Some(part), Some(distance)) if distance > BESIDE_MM => format!("board near {part}"),
-        (Some(part), _) => part.clone(),
-        (None, _) => "board, no part near".to_owned(),
+    match &finding.designator {
+        Some(part) if finding.is_beside() => format!("board beside {part}"),
+        Some(part) => part.clone(),
+        None => "board, no part near".to_owned(),
     }
 }
 

@@ -42,7 +42,7 @@ async fn a_folder_of_good_and_sick_boards_leads_to_a_verdict_on_each() {
         assert!(rows.contains(part), "{part} in {rows}");
     }
     assert_eq!(rows.matches("suggested: fail").count(), 4, "{rows}");
-    assert!(bench.text("[data-testid=whole-unit]").await.contains("overall"));
+    assert!(bench.text("[data-testid=whole-unit]").await.contains("Beside its findings"));
 
     // A verdict stays with its unit.
     bench.open_step(7).await;

@@ -55,13 +55,13 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
             let change = power.value - 1.0;
             if change.abs() > OTHER_POWER && change.abs() > TOLD * power.standard_uncertainty {
                 doubtful.push(format!(
-                    "It runs {:.0} % {} power overall than good boards: check supply, load and mode.",
+                    "Beside its findings it turns {:.0} % {} power into heat than good boards: check supply, load and mode.",
                     100.0 * change.abs(),
                     if change > 0.0 { "more" } else { "less" }
                 ));
             }
             passed.push(format!(
-                "Nothing differs by more than another good board would show; of 100 good boards {} would be called different by chance ({} were learned from).",
+                "Nothing differs by more than another good board would show. The rule calls {} of 100 good boards different by chance; it was learned from {} good boards.",
                 against.false_alarms.per_hundred_good_boards, comparison.baseline_count
             ));
         }
@@ -91,8 +91,8 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
 
 /// Whether everything that was measured by contact for a finding was judged a pass, and something was.
 fn contradicted(session: &Session, comparison: &Comparison, finding: &Finding) -> bool {
-    let Some(part) = &finding.designator else { return false };
-    let asked = comparison.probes.iter().filter(|probe| probe.key.target == *part);
+    let target = finding.probe_target();
+    let asked = comparison.probes.iter().filter(|probe| probe.key.target == target);
     let mut verdicts =
         asked.map(|probe| session.reading(&probe.key).and_then(|reading| reading.verdict)).peekable();
     verdicts.peek().is_some() && verdicts.all(|verdict| verdict == Some(ProbeVerdict::Pass))

@@ -1,5 +1,6 @@
 //! How a unit differs from good boards as a whole, in words.
 
+use super::AgainstSpread;
 use crate::population::{Estimate, NuisanceFit};
 use crate::units::TemperatureUnit;
 
@@ -7,17 +8,27 @@ use crate::units::TemperatureUnit;
 const COVERAGE: f64 = 2.0;
 
 /// What was taken off the unit before it was judged, as sentences: each of it may be the finding.
+///
+/// Its power is that of the board beside its findings, whose heat is told with them.
 #[must_use]
-pub fn whole_unit(nuisance: &NuisanceFit, unit: TemperatureUnit) -> String {
+pub fn whole_unit(against: &AgainstSpread, unit: TemperatureUnit) -> String {
+    let nuisance = &against.nuisance;
     let margin = |estimate: &Estimate| COVERAGE * estimate.standard_uncertainty;
     let NuisanceFit { offset, power_factor, anchored, .. } = nuisance;
     let change = power_factor.value - 1.0;
     let amount = format!("{} ± {:.1} %", signed(100.0 * change, 1), (100.0 * margin(power_factor)).max(0.1));
-    let power = if change.abs() > margin(power_factor) {
+    let good =
+        || against.baseline.boards.iter().map(|board| 100.0 * (board.nuisance.power_factor.value - 1.0));
+    let (least, most) =
+        good().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| (low.min(p), high.max(p)));
+    let among = format!("good boards lie from {} to {} %", signed(least, 1), signed(most, 1));
+    let beyond = 100.0 * change < least - 100.0 * margin(power_factor)
+        || 100.0 * change > most + 100.0 * margin(power_factor);
+    let power = if beyond {
         let way = if change > 0.0 { "more" } else { "less" };
-        format!("It turns {way} power into heat than the good boards: {amount} overall.")
+        format!("Beside its findings it turns {way} power into heat than any good board: {amount}, {among}.")
     } else {
-        format!("It runs at the good boards' power: {amount} overall.")
+        format!("Beside its findings its power is that of good boards: {amount}, {among}.")
     };
     let offset = format!(
         "All over it reads {} ± {:.2} {} (ambient and camera together).",

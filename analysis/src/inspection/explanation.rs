@@ -29,10 +29,10 @@ pub fn explain(finding: &Finding, unit: TemperatureUnit) -> Explanation {
         Sign::Hotter => "hotter",
         Sign::Colder => "colder",
     };
-    let place = match (&finding.designator, finding.designator_distance_mm) {
-        (Some(part), Some(away)) if away > BESIDE_MM => format!("The board beside {part}"),
-        (Some(part), _) => part.clone(),
-        (None, _) => "A place on no part".to_owned(),
+    let place = match &finding.designator {
+        Some(part) if finding.is_beside() => format!("The board beside {part}"),
+        Some(part) => part.clone(),
+        None => "A place on no part".to_owned(),
     };
     let against = finding.chance.as_ref().map_or_else(
         || " than the known-good boards' mean".to_owned(),
@@ -55,9 +55,6 @@ pub fn explain(finding: &Finding, unit: TemperatureUnit) -> Explanation {
     }
 }
 
-/// A peak this far from a body lies on the board, mm.
-const BESIDE_MM: f64 = 0.5;
-
 /// The change of power with its expanded uncertainty (k = 2).
 fn power([watts, deviation]: [f64; 2]) -> String {
     let more = if watts < 0.0 { "less" } else { "more" };
@@ -66,9 +63,8 @@ fn power([watts, deviation]: [f64; 2]) -> String {
 
 fn causes(finding: &Finding) -> &'static str {
     use PartKind::{Capacitor, Circuit, Contact, Diode, NoPart, Other, Resistor, Transistor, Winding};
-    let on_board = finding.designator_distance_mm.is_some_and(|away| away > BESIDE_MM);
     let kind = match &finding.designator {
-        Some(part) if !on_board => kind(part),
+        Some(part) if !finding.is_beside() => kind(part),
         _ => NoPart,
     };
     match (finding.sign, kind) {

@@ -61,6 +61,27 @@ pub struct Finding {
     pub chance: Option<Chance>,
 }
 
+/// A peak this far from a body lies on the board beside it, mm: blur and misplacement reach less.
+const BESIDE_MM: f64 = 1.0;
+
+impl Finding {
+    /// Whether the part it is named after lies beside it and does not make it.
+    #[must_use]
+    pub fn is_beside(&self) -> bool {
+        self.designator_distance_mm.is_some_and(|away| away > BESIDE_MM)
+    }
+
+    /// What is probed for it: the part, or a place on the board.
+    #[must_use]
+    pub fn probe_target(&self) -> String {
+        match &self.designator {
+            Some(part) if self.is_beside() => format!("board beside {part}"),
+            Some(part) => part.clone(),
+            None => format!("finding at ({:.0}, {:.0})", self.peak_at.x, self.peak_at.y),
+        }
+    }
+}
+
 /// How surely a finding is more than another good board would show.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Chance {

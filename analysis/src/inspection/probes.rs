@@ -160,24 +160,20 @@ pub fn suggest_probes(
         };
     let of_part = |designator: &str| nets.map(|nets| nets.of_part(designator)).unwrap_or_default();
     for finding in findings {
-        let (x, y) = (finding.peak_at.x, finding.peak_at.y);
-        let at = format!("finding at ({x:.0}, {y:.0})");
-        let (target, kind, place) = match &finding.designator {
+        let target = finding.probe_target();
+        let (kind, place) = match &finding.designator {
+            Some(designator) if !finding.is_beside() => (kind(designator), described(designator, placements)),
             Some(designator) => {
-                let part = described(designator, placements);
-                let place = match finding.designator_distance_mm {
-                    Some(distance) if distance > 0.0 => format!("A place {distance:.1} mm from {part}"),
-                    _ => part,
-                };
-                (designator, kind(designator), place)
+                let away = finding.designator_distance_mm.unwrap_or_default();
+                (Kind::NoPart, format!("The board {away:.1} mm beside {}", described(designator, placements)))
             }
-            None => (&at, Kind::NoPart, format!("The {at}, on no part,")),
+            None => (Kind::NoPart, format!("The {target}, on no part,")),
         };
         let contacts = match &finding.designator {
-            Some(designator) => of_part(designator),
-            None => nets.map(|nets| nets.around(finding.peak_at)).unwrap_or_default(),
+            Some(designator) if !finding.is_beside() => of_part(designator),
+            _ => nets.map(|nets| nets.around(finding.peak_at)).unwrap_or_default(),
         };
-        ask(target, &contacts, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
+        ask(&target, &contacts, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
             place: place.clone(),
             by: finding.peak,
             tells,

@@ -144,6 +144,7 @@ impl Session {
         unit: Option<(ContentHash, TestConditions)>,
         reference: Option<&ContentHash>,
     ) {
+        let bench_was_empty = unit.is_none();
         let now = self.with_role(Role::Baseline).next().map(|record| &record.hash);
         let reference_changed = reference.is_some() && now != reference;
         if let Some((hash, stated)) =
@@ -157,6 +158,15 @@ impl Session {
             self.take_up_notes();
         } else if reference_changed {
             self.landmarks.clear();
+        }
+        if bench_was_empty && let Some(stated) = self.unit().map(|record| record.metadata.clone()) {
+            if self.board.serial.is_empty() && stated.board != BoardIdentity::default() {
+                self.board = stated.board;
+            }
+            // What was said before the unit came holds; the unit says the rest.
+            let said = std::mem::replace(&mut self.conditions, stated.conditions);
+            self.conditions.take_over(said);
+            self.take_up_notes();
         }
         if reference_changed {
             for notes in &mut self.other_units {

@@ -260,6 +260,9 @@ impl Session {
         let mut kept = self.clone();
         kept.captures.retain(|record| record.role == Role::Baseline);
         kept.board.serial.clear();
+        if let Some(unit) = self.unit() {
+            kept.conditions.forget(&unit.metadata.conditions);
+        }
         kept.landmarks.clear();
         kept.readings.clear();
         kept.verdict = None;

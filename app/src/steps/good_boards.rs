@@ -37,7 +37,7 @@ pub fn GoodBoards() -> impl IntoView {
             });
             view! {
                 <h3>"This unit as a whole"</h3>
-                <p data-testid="whole-unit">{whole_unit(&against.nuisance, unit)}</p>
+                <p data-testid="whole-unit">{whole_unit(&against, unit)}</p>
                 {warning}
                 <details>
                     <summary>{format!("The {} good boards, each held against the others", against.baseline.boards.len())}</summary>

@@ -130,8 +130,13 @@ fn ProbeItem(
     let (look, bodies) = (expect_context::<Look>(), expect_context::<Bodies>());
     let target = probe.key.target.clone();
     let find = move |_| {
-        if let Some(center) = bodies.center_of(&target) {
-            look.go_to(center);
+        let found = store.comparison().with_untracked(|state| {
+            let findings =
+                state.latest().map(|comparison| comparison.findings.as_slice()).unwrap_or_default();
+            findings.iter().find(|finding| finding.probe_target() == target).map(|finding| finding.peak_at)
+        });
+        if let Some(place) = found.or_else(|| bodies.center_of(&target)) {
+            look.go_to(place);
         }
     };
     let unpowered = probe.unpowered.then(|| view! { <strong>" — board unpowered and discharged"</strong> });

@@ -165,6 +165,6 @@ fn power_of(survey: &UnitSurvey) -> String {
     survey.power_factor.map_or_else(String::new, |factor| {
         let change = 100.0 * (factor - 1.0);
         let sign = if change < 0.0 { "−" } else { "+" };
-        format!("power {sign}{} %", wording::number(change.abs(), 1))
+        format!("the rest {sign}{} % power", wording::number(change.abs(), 1))
     })
 }

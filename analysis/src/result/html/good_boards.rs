@@ -13,7 +13,7 @@ pub(super) fn section(comparison: &Comparison, unit: InUnit) -> Markup {
     html! {
         section {
             h2 { "Good boards" }
-            p { "This unit as a whole: " (whole_unit(&against.nuisance, unit.0)) }
+            p { "This unit as a whole: " (whole_unit(against, unit.0)) }
             (table(&against.baseline, unit))
         }
     }
@@ -31,7 +31,7 @@ pub(super) fn table(baseline: &PopulationSummary, unit: InUnit) -> Markup {
                     th scope="row" { (board.serial) }
                     td { (check(board)) }
                     td { (board.strongest_part.as_deref().unwrap_or_default()) }
-                    td.number { (typeset(&number(100.0 * (board.nuisance.power_factor.value - 1.0), 1))) " %" }
+                    td.number { (signed_percent(board.nuisance.power_factor.value - 1.0)) }
                 } } }
             } }
             p.note {
@@ -39,6 +39,12 @@ pub(super) fn table(baseline: &PopulationSummary, unit: InUnit) -> Markup {
                 " (one standard deviation). Method " (baseline.version) ": " (baseline.method) "."
             }
     }
+}
+
+fn signed_percent(share: f64) -> String {
+    let written = number(100.0 * share, 1);
+    let plus = if written.starts_with('-') || written == "0.0" { "" } else { "+" };
+    format!("{plus}{} %", typeset(&written))
 }
 
 fn check(board: &BoardCheck) -> Markup {

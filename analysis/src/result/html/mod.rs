@@ -177,7 +177,9 @@ fn at_a_glance(input: &ResultInput<'_>, unit: InUnit) -> Markup {
                         @if comparison.findings.len() == 1 { " differs" } @else { " differ" }
                         " from " (count_of(comparison.baseline_count, "known-good board", "known-good boards"))
                         " beyond tolerance; the largest by " strong { (unit.read_difference(finding.peak)) }
-                        @if let Some(designator) = &finding.designator { " at " strong { (designator) } }
+                        @if let Some(designator) = &finding.designator {
+                            (if finding.is_beside() { " beside " } else { " at " }) strong { (designator) }
+                        }
                         "."
                     }
                 }

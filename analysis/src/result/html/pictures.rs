@@ -206,6 +206,7 @@ fn png(rows: usize, columns: usize, rgba: &[u8]) -> Result<String, ResultError> 
 fn marks(rows: usize, columns: usize, findings: &[Finding], large: bool) -> Markup {
     let letter = columns as f64 / if large { 32.0 } else { 16.0 };
     let text = |(index, finding): (usize, &Finding)| match &finding.designator {
+        Some(designator) if large && finding.is_beside() => format!("{} beside {designator}", index + 1),
         Some(designator) if large => format!("{} {designator}", index + 1),
         _ => (index + 1).to_string(),
     };
