@@ -200,7 +200,7 @@ pub(super) fn plate(
     let ((left, right), (bottom, top)) = (extent(|place| place.x), extent(|place| place.y));
     // The plate's corner is the board's origin; elsewhere its places cannot be told.
     let at_origin = left.abs() <= ORIGIN_MM && bottom.abs() <= ORIGIN_MM;
-    if !at_origin || !(right > 0.0 && top > 0.0) {
+    if !(at_origin && right > 0.0 && top > 0.0) {
         return None;
     }
     let size_mm = [right, top];
