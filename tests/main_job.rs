@@ -13,7 +13,9 @@ use analysis::inspection::{Contact, Criteria, Rule};
 use analysis::radiometry::{Band, BandTable, Surroundings, correct};
 use analysis::registration::{self, LandmarkUse};
 use analysis::session::{CaptureRecord, Command, Role, Session};
-use analysis::synthetic::{Fault, Population, Simulated, Spread, beacon_board, mean_registration_error};
+use analysis::synthetic::{
+    Fault, Population, RegistrationError, Simulated, Spread, beacon_board, registration_error,
+};
 use analysis::units::Kelvin;
 use serde_json::Value;
 
@@ -23,30 +25,53 @@ fn in_place(seed: u64) -> Population {
     Population { spread: Spread { placement_mm: 0.0, part_rotation: 0.0, ..population.spread }, ..population }
 }
 
-fn registration_error(unit: &Simulated, baseline: &Simulated, size: [f64; 2]) -> f64 {
+fn aligned_off(unit: &Simulated, baseline: &Simulated, size: [f64; 2]) -> RegistrationError {
     let seen =
         |simulated: &Simulated| apparent(&simulated.capture, &simulated.metadata, Band::default()).unwrap();
     let found = registration::align(&seen(unit), &seen(baseline), &[], LandmarkUse::Start).unwrap();
-    mean_registration_error(&found.homography, &unit.board_to_pixels, &baseline.board_to_pixels, size)
-        .unwrap()
+    registration_error(&found.homography, &unit.board_to_pixels, &baseline.board_to_pixels, size).unwrap()
 }
 
+/// Asked for: two hundredths of a pixel in the mean over the board and eight at its worst place, at 50 mK of noise.
+///
+/// The simulated pixels must be sampled finely for it: of three points along a side an edge that runs along the rows
+/// passes whole rows of points at once and lies off by up to a sixth of a pixel. Without any noise, two boards all
+/// alike then are 0.014 pixels apart in the mean, which no alignment could find.
 #[test]
-fn units_are_aligned_to_a_tenth_of_a_pixel_whatever_is_wrong_with_them() {
-    let faults = [
-        None,
-        None,
-        Some(Fault::Hot { designator: "Q2", extra_watts: 0.3 }),
-        Some(Fault::Dead { designator: "U7" }),
-        Some(Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.15 }),
+fn units_are_aligned_to_two_hundredths_of_a_pixel_whatever_is_wrong_with_them() {
+    let lots = [
+        (
+            11,
+            [
+                None,
+                Some(Fault::Hot { designator: "Q2", extra_watts: 0.3 }),
+                Some(Fault::Dead { designator: "U7" }),
+            ],
+        ),
+        (
+            12,
+            [
+                None,
+                Some(Fault::Dead { designator: "U1" }),
+                Some(Fault::BuriedShort { center: [36.0, 38.5], radius_mm: 5.0, watts: 0.15 }),
+            ],
+        ),
     ];
-    for seed in [11, 12] {
-        let population = in_place(seed);
-        let baseline = population.unit(0, None).unwrap();
-        for (index, fault) in (1..).zip(&faults) {
-            let unit = population.unit(index, fault.as_ref()).unwrap();
-            let error = registration_error(&unit, &baseline, population.design.size);
-            assert!(error <= 0.1, "seed {seed}, unit {index}, {fault:?}: {error:.3} px");
+    for (seed, faults) in lots {
+        let mut population = in_place(seed);
+        population.camera.samples_per_side = 6;
+        let unit = |index, fault: &Option<Fault>| population.unit(index, fault.as_ref()).unwrap();
+        let (baseline, units) = std::thread::scope(|scope| {
+            let unit = &unit;
+            let baseline = scope.spawn(move || unit(0, &None));
+            let units = (1..).zip(&faults).map(|(index, fault)| scope.spawn(move || unit(index, fault)));
+            let units: Vec<_> = units.collect();
+            let units: Vec<_> = units.into_iter().map(|unit| unit.join().unwrap()).collect();
+            (baseline.join().unwrap(), units)
+        });
+        for (unit, fault) in units.iter().zip(&faults) {
+            let off = aligned_off(unit, &baseline, population.design.size);
+            assert!(off.mean_px <= 0.02 && off.worst_px <= 0.08, "lot {seed}, {fault:?}: {off:?}");
         }
     }
 }

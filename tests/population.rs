@@ -7,11 +7,15 @@ mod outside;
 mod simulated;
 #[path = "population/study.rs"]
 mod study;
+#[path = "population/twins.rs"]
+mod twins;
 
-use analysis::population::{BoardPlate, PopulationSummary, fit_nuisance, power_change};
+use analysis::population::{
+    BoardPlate, NuisanceFit, PopulationBaseline, PopulationSummary, fit_nuisance, power_change,
+};
 use analysis::synthetic::{Fault, Spread};
-use simulated::{Bench, SPREAD};
-use study::{Faults, KINDS, false_alarms, judge, learn, watts_per_kelvin};
+use simulated::{Bench, Corrected, SPREAD};
+use study::{Faults, KINDS, Lot, TEN_GOOD_BOARDS, false_alarms, judge, judge_apart, learn, watts_per_kelvin};
 
 // ---- What the bench changed ----
 
@@ -34,6 +38,45 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
         assert!((fit.offset.value - 3.0).abs() < 0.1, "{fit:?}");
         assert!((fit.power_factor.value - 1.08).abs() < 0.01, "{fit:?}");
     }
+}
+
+/// Three kelvin and eight percent between ten good boards and those that follow: nothing may be found. Five of a
+/// hundred good boards may be called different, so of three one is in 14 % of all lots (unit 61 of this one is, by a
+/// resistor without heat of its own, at a probability of 4.8 %), and two in one of 140.
+///
+/// The power is told by the parts' own steps, and parts that differ by 3 % each tell that of a single unit no better
+/// than 0.03 / √20 = 0.7 %, some twenty standing out of the board around them: two such standard deviations are
+/// allowed here, and one percent where all parts are alike.
+#[test]
+fn three_kelvin_and_eight_percent_on_a_good_board_are_no_finding_against_ten_good_boards() {
+    let Lot { bench, good, baseline } = &*TEN_GOOD_BOARDS;
+    let watts = |board: &Corrected| board.simulated.metadata.conditions.power().unwrap().value();
+    let usual = good.iter().map(watts).sum::<f64>() / good.len() as f64;
+    let mut called = 0;
+    for index in [60, 61, 62] {
+        let unit = bench.unit_of(&bench.changed(3.0, 1.08), index, None);
+        let (judged, _) = judge_apart(bench, baseline, &unit);
+        let told = judged.nuisance.power_factor.value;
+        let true_factor = watts(&unit) / usual;
+        println!("{index}: power {told:.4} for {true_factor:.4}, {} called", judged.anomalies.len());
+        called += usize::from(!judged.anomalies.is_empty());
+        assert!((told - true_factor).abs() < 0.014, "{index}: {told} for {true_factor}");
+    }
+    assert!(called <= 1, "{called} of 3 good boards called different");
+}
+
+#[test]
+fn of_parts_all_alike_three_kelvin_and_eight_percent_are_told_to_a_tenth_and_one_percent() {
+    let alike = Spread { part_power: 0.0, total_power: 0.0, ambient: 0.0, ..SPREAD };
+    let mut bench = Bench::new(alike, 612);
+    bench.population.camera.drift = 0.0;
+    let baseline = learn(&bench, &bench.units(1..5));
+    let unit = bench.unit_of(&bench.changed(3.0, 1.08), 60, None);
+    let (judged, _) = judge_apart(&bench, &baseline, &unit);
+    let NuisanceFit { offset, power_factor, .. } = judged.nuisance;
+    assert_eq!(judged.anomalies, []);
+    assert!((offset.value - 3.0).abs() < 0.1, "{offset:?}");
+    assert!((power_factor.value - 1.08).abs() < 0.01, "{power_factor:?}");
 }
 
 // ---- The baseline ----
@@ -59,6 +102,9 @@ fn a_sick_board_among_the_good_is_named_and_one_more_good_board_is_told_by_its_e
 
 // ---- Power ----
 
+/// Steps of power in parts of four kinds, W.
+const STEPS: [(&str, f64); 4] = [("Q2", 0.30), ("U3", 0.25), ("U7", 0.30), ("U1", -0.30)];
+
 #[test]
 fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
     // The same board with and without the step: healthy boards' own scatter of 0.05 W in total is no
@@ -68,7 +114,7 @@ fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
     let baseline = learn(&bench, &good);
     let board = BoardPlate { size_mm: bench.population.design.size, film: 21.0, sheet_conductance: None };
     let mut squares = 0.0_f64;
-    for (designator, step) in [("Q2", 0.30), ("U3", 0.25), ("U7", 0.30), ("U1", -0.30)] {
+    for (designator, step) in STEPS {
         let unit = bench.unit(50, Some(&Fault::Hot { designator, extra_watts: step }));
         let judged = judge(&baseline, &unit, 5.0);
         let plain = baseline.without_metal(&judged.difference).unwrap();
@@ -92,15 +138,62 @@ fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
     assert!(squares.sqrt() < 0.15, "{:.1} % off in the root mean square", 100.0 * squares.sqrt());
 }
 
+/// The same on boards that differ as a lot does, with heat and the bench's change told apart. Asked for: within 15 %.
+///
+/// Of this lot 7 % in the root mean square, 10 % at worst. Of lot 405 8 % and 16 % (the step in U3), where the total
+/// power came out 3 % low by the parts' own scatter: what is left of everybody's power then passes for the fault's.
+#[test]
+fn the_heat_of_a_fault_is_put_into_the_right_footprint_among_differing_boards() {
+    let Lot { bench, baseline, .. } = &*TEN_GOOD_BOARDS;
+    let errors = std::thread::scope(|scope| {
+        let cases: Vec<_> = (70..)
+            .zip(STEPS)
+            .map(|(unit, step)| scope.spawn(move || error_of_heat(bench, baseline, unit, step)))
+            .collect();
+        cases.into_iter().map(|case| case.join().unwrap()).collect::<Vec<f64>>()
+    });
+    let root_mean_square =
+        (errors.iter().map(|error| error * error).sum::<f64>() / errors.len() as f64).sqrt();
+    assert!(errors.iter().all(|error| error.abs() < 0.15) && root_mean_square < 0.1, "{errors:?}");
+}
+
+/// Judges a unit with a step of power in a part; tells by which share its size comes out wrong.
+fn error_of_heat(
+    bench: &Bench,
+    baseline: &PopulationBaseline,
+    unit: u64,
+    (designator, step): (&'static str, f64),
+) -> f64 {
+    let unit = bench.unit(unit, Some(&Fault::Hot { designator, extra_watts: step }));
+    let (judged, sources) = judge_apart(bench, baseline, &unit);
+    // One source: every other part that stands out is told to bathe in it, beside it or on its flanks.
+    let [source] = sources.as_slice() else { panic!("{designator}: {sources:?}") };
+    let place = &judged.anomalies[source.anomaly];
+    assert_eq!(place.designator.as_deref(), Some(designator));
+    let bathed = source.bathed.iter().map(|&other| &judged.anomalies[other]);
+    let bathed: Vec<_> =
+        bathed.flat_map(|other| other.designator.iter().chain(&other.also)).chain(&place.also).collect();
+    let least = judged.false_alarms.least_difference;
+    for part in judged.parts.iter().filter(|part| part.significant && part.designator != designator) {
+        let told = bathed.contains(&&part.designator);
+        assert!(
+            told || part.difference.unwrap().abs() < least,
+            "{designator}: {part:?} is not told to bathe"
+        );
+    }
+    assert!(!bathed.is_empty(), "{designator} is strong enough to warm its neighbours");
+    let watts = source.watts.unwrap().value;
+    println!("{designator}: {watts:+.3} W of {step:+.3} W, {} bathed", bathed.len());
+    watts / step - 1.0
+}
+
 // ---- The study ----
 
 /// A small part of the study that the ordinary run has time for.
 #[test]
 fn faults_of_six_kelvin_are_found_and_named_and_good_boards_left_alone() {
-    let bench = Bench::new(SPREAD, 404);
-    let good = bench.units(1..11);
-    let baseline = learn(&bench, &good);
-    let alarms = false_alarms(&bench, &baseline, 1000..1010);
+    let Lot { bench, baseline, .. } = &*TEN_GOOD_BOARDS;
+    let alarms = false_alarms(bench, baseline, 1000..1010);
     // Five of a hundred good boards may be called different: of ten, three or more are in one case of ninety.
     assert!(alarms.boards <= 2, "{alarms:?}");
     let mut faults = Faults::default();
@@ -108,7 +201,7 @@ fn faults_of_six_kelvin_are_found_and_named_and_good_boards_left_alone() {
         // The first and the last place of each kind: a converter and a chip, two shorts.
         for place in [0, kind.places - 1] {
             let index = 2001 + faults.tried as u64;
-            faults.add(&bench, &baseline, (kind, place, 6.0 * watts_per_kelvin(&bench, kind, place)), index);
+            faults.add(bench, baseline, (kind, place, 6.0 * watts_per_kelvin(bench, kind, place)), index);
         }
     }
     assert_eq!((faults.found, faults.named), (8, 8), "{faults:?}");

@@ -8,7 +8,7 @@ use analysis::frame::{ApparentKelvin, EmissivityFraction, Frame, SurfaceKelvin};
 use analysis::geometry::{BaselinePixels, BoardMillimeters, Homography};
 use analysis::population::{BLUR_REACH, without_metal};
 use analysis::radiometry::{BandTable, Surroundings, correct};
-use analysis::synthetic::{Fault, Population, Simulated, Spread, beacon_board};
+use analysis::synthetic::{BoardDesign, Fault, Population, Simulated, Spread, beacon_board};
 use analysis::units::Kelvin;
 use std::ops::Range;
 
@@ -46,7 +46,11 @@ pub struct Corrected {
 
 impl Bench {
     pub fn new(spread: Spread, seed: u64) -> Self {
-        let mut population = Population::new(beacon_board(), seed);
+        Self::of(beacon_board(), spread, seed)
+    }
+
+    pub fn of(design: BoardDesign, spread: Spread, seed: u64) -> Self {
+        let mut population = Population::new(design, seed);
         population.spread = spread;
         population.camera.drift = 0.2;
         // An edge along the pixels' rows would pass a whole row of sample points at once, and jump.
@@ -90,7 +94,10 @@ impl Bench {
 
     /// Several healthy units.
     pub fn units(&self, numbers: Range<u64>) -> Vec<Corrected> {
-        numbers.map(|index| self.unit(index, None)).collect()
+        std::thread::scope(|scope| {
+            let units: Vec<_> = numbers.map(|index| scope.spawn(move || self.unit(index, None))).collect();
+            units.into_iter().map(|unit| unit.join().unwrap()).collect()
+        })
     }
 
     pub fn unit_of(&self, population: &Population, index: u64, fault: Option<&Fault>) -> Corrected {

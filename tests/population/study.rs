@@ -1,12 +1,15 @@
 //! The simulated study: how many faults are found, how many good boards are called sick.
 
 use analysis::content_hash::ContentHash;
-use analysis::population::{FalseAlarms, FurtherUncertainty, GoodBoard, PopulationBaseline, UnitJudgement};
+use analysis::population::{
+    BoardPlate, FalseAlarms, FurtherUncertainty, GoodBoard, HeatSource, PopulationBaseline, UnitJudgement,
+};
 use analysis::synthetic::Fault;
 use analysis::units::KelvinDifference;
 
-use super::simulated::{Bench, Corrected};
+use super::simulated::{Bench, Corrected, SPREAD};
 use std::ops::Range;
+use std::sync::LazyLock;
 
 /// A kind of fault and where it may sit.
 pub struct Kind {
@@ -88,6 +91,32 @@ pub fn judge(baseline: &PopulationBaseline, unit: &Corrected, per_hundred: f64) 
         )
         .unwrap()
 }
+
+/// With faults and the bench's change told apart, as the page does it.
+pub fn judge_apart(
+    bench: &Bench,
+    baseline: &PopulationBaseline,
+    unit: &Corrected,
+) -> (UnitJudgement, Vec<HeatSource>) {
+    let board = BoardPlate { size_mm: bench.population.design.size, film: 21.0, sheet_conductance: None };
+    let board = Some((&bench.board_to_picture, board));
+    baseline.judge_apart(&unit.surface, FurtherUncertainty::default(), FalseAlarms::default(), board).unwrap()
+}
+
+/// Ten good boards of one lot and what was learned from them.
+pub struct Lot {
+    pub bench: Bench,
+    pub good: Vec<Corrected>,
+    pub baseline: PopulationBaseline,
+}
+
+/// The lot that several checks share: simulating it takes longer than most of them.
+pub static TEN_GOOD_BOARDS: LazyLock<Lot> = LazyLock::new(|| {
+    let bench = Bench::new(SPREAD, 404);
+    let good = bench.units(1..11);
+    let baseline = learn(&bench, &good);
+    Lot { bench, good, baseline }
+});
 
 /// What good boards were called.
 #[derive(Debug, Default)]

@@ -9,9 +9,8 @@ use crate::frame::{Difference, EmissivityFraction, Frame, SurfaceKelvin};
 use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use crate::inspection::{CalledPlace, Chance, Criteria, PartReading};
 use crate::population::{
-    Anomaly, BoardPlate, CannotJudge, FalseAlarms, FurtherUncertainty, GoodBoard, Heat, HeatSource,
-    NuisanceFit, PartStanding, PopulationBaseline, PopulationSummary, UnitJudgement, film_from_heat_balance,
-    heat_sources,
+    Anomaly, BoardPlate, FalseAlarms, FurtherUncertainty, GoodBoard, KnownBoard, NuisanceFit, PartStanding,
+    PopulationBaseline, PopulationSummary, film_from_heat_balance,
 };
 use crate::session::Session;
 use crate::units::{KelvinDifference, Watts};
@@ -110,9 +109,8 @@ pub(super) struct Setting<'a> {
     pub(super) criteria: &'a Criteria,
     pub(super) boards: &'a GoodBoards,
     pub(super) population: &'a PopulationBaseline,
-    pub(super) footprints: &'a [Footprint],
     /// The board's map and what it conducts and loses, where they are known.
-    pub(super) board: Option<(&'a Homography<BoardMillimeters, BaselinePixels>, BoardPlate)>,
+    pub(super) board: Option<KnownBoard<'a>>,
     /// Noise of one pixel of the unit and of a good board.
     pub(super) netd: [KelvinDifference; 2],
 }
@@ -134,8 +132,9 @@ pub(super) fn judge(
         misalignment_px: beyond(residual, usual_residual),
     };
     let false_alarms = allowed(criteria);
-    let (judged, sources) =
-        judged_apart(setting, unit, further, false_alarms).map_err(|error| error.to_string())?;
+    let (judged, sources) = population
+        .judge_apart(unit, further, false_alarms, setting.board)
+        .map_err(|error| error.to_string())?;
 
     let summary = &population.summary;
     let pixel_critical = population.pixel_critical(false_alarms);
@@ -186,47 +185,6 @@ pub(super) fn judge(
     })
 }
 
-/// Rounds in which faults and the bench's change are told apart: each changes the other by less than the last.
-const ROUNDS: usize = 3;
-
-/// The unit with the bench's change fitted on what its faults leave alone, and where its heat is made. A fault's heat
-/// spreads over the whole board and would else pass in part for more power of everything.
-fn judged_apart(
-    setting: &Setting<'_>,
-    unit: &Frame<SurfaceKelvin>,
-    further: FurtherUncertainty,
-    false_alarms: FalseAlarms,
-) -> Result<(UnitJudgement, Vec<HeatSource>), CannotJudge> {
-    let Setting { population, footprints, .. } = *setting;
-    let judged = population.judge(unit, further, false_alarms)?;
-    let Some(heat) = heat(setting, &judged, &judged.difference) else {
-        let each = 0..judged.anomalies.len();
-        let each = each.map(|anomaly| HeatSource { anomaly, watts: None, bathed: Vec::new() });
-        let each = each.collect();
-        return Ok((judged, each));
-    };
-    let mut apart = (judged.nuisance.clone(), heat);
-    for _ in 0..ROUNDS {
-        let calm = apart.1.taken_off(unit, &judged.anomalies, footprints)?;
-        let nuisance = population.bench_change(&calm)?;
-        let difference = nuisance.corrected_difference(&population.mean, population.summary.ambient, unit)?;
-        match self::heat(setting, &judged, &difference) {
-            Some(heat) => apart = (nuisance, heat),
-            None => break,
-        }
-    }
-    let judged = population.judge_with(unit, apart.0, further, false_alarms)?;
-    let sources = self::heat(setting, &judged, &judged.difference).map(|heat| heat.sources);
-    Ok((judged, sources.unwrap_or(apart.1.sources)))
-}
-
-/// What makes heat and what bathes in it; `None` without anything to explain or without a map of the board.
-fn heat(setting: &Setting<'_>, judged: &UnitJudgement, difference: &Frame<Difference>) -> Option<Heat> {
-    let (map, plate) = setting.board.filter(|_| !judged.anomalies.is_empty())?;
-    let plain = setting.population.without_metal(difference).ok()?;
-    heat_sources(&plain, &judged.anomalies, setting.footprints, map, &plate).ok()
-}
-
 /// The board as a plate: its size by its marked corners, its loss of heat by the good boards' power.
 pub(super) fn plate(
     session: &Session,
@@ -242,7 +200,7 @@ pub(super) fn plate(
     let ((left, right), (bottom, top)) = (extent(|place| place.x), extent(|place| place.y));
     // The plate's corner is the board's origin; elsewhere its places cannot be told.
     let at_origin = left.abs() <= ORIGIN_MM && bottom.abs() <= ORIGIN_MM;
-    if !at_origin || !(right > 0.0 && top > 0.0) {
+    if !(at_origin && right > 0.0 && top > 0.0) {
         return None;
     }
     let size_mm = [right, top];

@@ -145,7 +145,6 @@ pub fn judge(
                 criteria: &session.criteria,
                 boards,
                 population,
-                footprints,
                 board: map.zip(learned.plate),
                 netd: [unit_netd, baseline_netd],
             };

@@ -280,11 +280,11 @@ impl Spreading {
 
 /// The plate that leaves least. What is left falls and rises once over the conductances, so every fourth is
 /// tried first and the neighbours of the best then.
-fn best<'a, T>(
-    plates: &'a [UniformPlate],
+fn best<T>(
+    plates: &[UniformPlate],
     tried: impl Fn(&UniformPlate) -> Option<T>,
     left: impl Fn(&T) -> f64,
-) -> Option<(&'a UniformPlate, T)> {
+) -> Option<(&UniformPlate, T)> {
     const STRIDE: usize = 4;
     let least = |places: &mut dyn Iterator<Item = usize>| -> Option<(usize, T)> {
         places

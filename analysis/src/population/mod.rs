@@ -5,7 +5,9 @@
 //! ([`nuisance`]) and what merely lies elsewhere ([`local_shift`]), and says what is left beyond what
 //! another good board would show ([`significance`]), at a rate of false alarms that the person sets
 //! ([`false_alarms`]). [`glow`] parts what makes heat from what
-//! bathes in it; [`power_map`] tells which part's power would explain a difference.
+//! bathes in it, [`told_apart`] heat from what the bench changed; [`power_map`] tells which part's power would explain a difference.
+//!
+//! Where no good board exists, [`twins`] holds parts of one kind on one board against each other.
 //!
 //! Works on corrected pictures in one pixel frame; knows nothing of files, sessions or screens.
 
@@ -24,7 +26,9 @@ mod shrinkage;
 pub mod significance;
 pub mod student;
 mod summed_area;
+pub mod told_apart;
 pub mod trusted;
+pub mod twins;
 
 pub use baseline::{
     BoardCheck, EffectOfAdding, GoodBoard, PartSpread, PopulationBaseline, PopulationError, PopulationSummary,
@@ -39,4 +43,6 @@ pub use power_map::{
 };
 pub use significance::{Anomaly, CannotJudge, FurtherUncertainty, PartStanding, UnitJudgement};
 pub use student::{PredictionInterval, critical_t, two_sided_probability};
+pub use told_apart::KnownBoard;
 pub use trusted::{BLUR_REACH, without_metal};
+pub use twins::{OneBoard, Trust, TwinCheck, TwinGroup, TwinStanding, UsualSpread, compare_twins};

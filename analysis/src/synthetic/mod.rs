@@ -26,5 +26,5 @@ pub use camera::{Camera, Pose};
 pub use population::{Fault, Population, Simulated, SimulationError, Spread};
 pub use recording::{Recording, warm_up_recording};
 pub use sample_set::{Condition, Sample, sample_population, samples};
-pub use scene::{BoardDesign, SurfaceMaterial};
-pub use truth::{SeededFault, mean_registration_error, true_alignment};
+pub use scene::{BoardDesign, Pour, SurfaceMaterial};
+pub use truth::{RegistrationError, SeededFault, registration_error, true_alignment};

@@ -32,29 +32,40 @@ pub fn true_alignment(
     Homography::from_matrix(matrix)
 }
 
-/// Mean distance, in baseline pixels, between where `estimated` and the truth put the unit's board:
-/// over places 2.5 mm apart on a board of `size` mm.
+/// How far an estimated map lies from the truth over a board, in baseline pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RegistrationError {
+    /// Mean distance over places of the board.
+    pub mean_px: f64,
+    /// The largest distance at any of them.
+    pub worst_px: f64,
+}
+
+/// The distances, in baseline pixels, between where `estimated` and the truth put the unit's board:
+/// over places 2.5 mm apart on a board of `size` mm, its edges and corners among them.
 ///
 /// # Errors
 /// See [`true_alignment`].
-pub fn mean_registration_error(
+pub fn registration_error(
     estimated: &Homography<UnitPixels, BaselinePixels>,
     unit: &Homography<BoardMillimeters, CapturePixels>,
     baseline: &Homography<BoardMillimeters, CapturePixels>,
     size: [f64; 2],
-) -> Result<f64, Degenerate> {
+) -> Result<RegistrationError, Degenerate> {
     let truth = true_alignment(unit, baseline)?;
     let steps = |length: f64| (length / 2.5).round().max(1.0) as usize;
     let (columns, rows) = (steps(size[0]), steps(size[1]));
-    let mut sum = 0.0;
+    let (mut sum, mut worst_px) = (0.0, 0.0_f64);
     for row in 0..=rows {
         for column in 0..=columns {
             let x = size[0] * column as f64 / columns as f64;
             let y = size[1] * row as f64 / rows as f64;
             let pixel = unit.apply(Point::new(x, y));
             let pixel = Point::new(pixel.x, pixel.y);
-            sum += estimated.apply(pixel).distance(truth.apply(pixel));
+            let distance = estimated.apply(pixel).distance(truth.apply(pixel));
+            sum += distance;
+            worst_px = worst_px.max(distance);
         }
     }
-    Ok(sum / ((rows + 1) * (columns + 1)) as f64)
+    Ok(RegistrationError { mean_px: sum / ((rows + 1) * (columns + 1)) as f64, worst_px })
 }

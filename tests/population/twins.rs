@@ -1,0 +1,79 @@
+//! Parts of one kind against each other on one simulated board, no good board known.
+//!
+//! The board is an invented lamp driver: the sample board's outline and
+//! planes with other parts on it.
+
+use analysis::population::{
+    FalseAlarms, OneBoard, Trust, TwinCheck, TwinStanding, UsualSpread, compare_twins,
+};
+use analysis::synthetic::{BoardDesign, Fault, Pour, beacon_board};
+use analysis::units::KelvinDifference;
+
+use super::simulated::{Bench, Corrected, SPREAD};
+
+/// Eight switches, six controllers and four shunts, all of a kind doing the same work.
+fn lamp_driver() -> BoardDesign {
+    let sample = beacon_board();
+    let part = |like: &str, designator, x: usize, y: usize, power| {
+        let mut part = sample.part(like).unwrap().clone();
+        (part.designator, part.center) = (designator, [x as f64, y as f64]);
+        (part.rotation, part.power) = (0.0, power);
+        part
+    };
+    let mut parts = Vec::new();
+    let switches = ["Q1", "Q2", "Q3", "Q4", "Q5", "Q6", "Q7", "Q8"];
+    for (index, designator) in switches.into_iter().enumerate() {
+        parts.push(part("Q2", designator, 14 + 24 * (index % 4), 58 - 38 * (index / 4), 0.20));
+    }
+    for (index, designator) in ["U1", "U2", "U3", "U4", "U5", "U6"].into_iter().enumerate() {
+        parts.push(part("U6", designator, 26 + 24 * (index % 3), 58 - 38 * (index / 3), 0.10));
+    }
+    for (index, designator) in ["R1", "R2", "R3", "R4"].into_iter().enumerate() {
+        parts.push(part("R1", designator, 14 + 24 * index, 39, 0.10));
+    }
+    // Every switch has an outer layer of copper to itself, alike for all.
+    let pours = (0..8).map(|index| {
+        let (x, y) = (14 + 24 * (index % 4), 58 - 38 * (index / 4));
+        Pour {
+            from: [f64::from(x) - 9.0, f64::from(y) - 9.0],
+            to: [f64::from(x) + 9.0, f64::from(y) + 9.0],
+            sheet_conductance: 2.0 * sample.sheet_conductance,
+        }
+    });
+    let pours = pours.collect();
+    BoardDesign { product: "Lamp driver (invented)", parts, patches: Vec::new(), pours, ..sample }
+}
+
+fn check(bench: &Bench, unit: &Corrected) -> TwinCheck {
+    let board = OneBoard {
+        surface: &bench.trusted(unit),
+        ambient: unit.ambient,
+        noise: KelvinDifference::new(bench.population.camera.netd).unwrap(),
+        usual: UsualSpread::default(),
+        false_alarms: FalseAlarms::default(),
+    };
+    compare_twins(&board, &bench.population.design.placements(), &bench.footprints())
+}
+
+#[test]
+fn the_part_that_differs_from_its_twins_is_named_with_its_size_and_healthy_boards_are_left_alone() {
+    let bench = Bench::of(lamp_driver(), SPREAD, 51);
+    for unit in bench.units(1..4) {
+        let found = check(&bench, &unit);
+        assert_eq!((found.groups.len(), found.unread.len(), found.alone.len()), (3, 0, 0), "{found:?}");
+        assert!(found.groups.iter().all(|group| group.trust == Trust::Agreeing), "{found:?}");
+        assert_eq!(found.named(), Vec::<&TwinStanding>::new());
+    }
+    for (index, (designator, step)) in (20..).zip([("Q6", 0.10), ("Q3", -0.12), ("U2", 0.05), ("R3", -0.05)])
+    {
+        let found = check(&bench, &bench.unit(index, Some(&Fault::Hot { designator, extra_watts: step })));
+        let named = found.named();
+        let [differs] = named.as_slice() else { panic!("{designator}: {named:?}") };
+        assert_eq!(differs.designator, designator);
+        // A step follows the power: it differs by the share that the power does.
+        let share = step / bench.population.design.part(designator).unwrap().power;
+        let twins = differs.step.value - differs.difference.value;
+        let off = differs.difference.value - share * twins;
+        assert!(off.abs() < 2.0 * differs.difference.standard_uncertainty, "{differs:?}: {off} K off");
+    }
+}
