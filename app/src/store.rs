@@ -58,6 +58,7 @@ pub struct Store {
     notices: RwSignal<Vec<Notice>>,
     saved: RwSignal<SavedState>,
     restored: RwSignal<bool>,
+    starts: RwSignal<u32>,
     engine: StoredValue<Engine, LocalStorage>,
 }
 
@@ -89,6 +90,7 @@ impl Store {
             notices: RwSignal::new(Vec::new()),
             saved: RwSignal::new(SavedState::Saving),
             restored: RwSignal::new(false),
+            starts: RwSignal::new(0),
             engine: StoredValue::new_local(Engine::default()),
         }
     }
@@ -111,6 +113,12 @@ impl Store {
     #[must_use]
     pub fn restored(self) -> Signal<bool> {
         self.restored.into()
+    }
+
+    /// How often an empty session was begun; whoever holds more than the session lets go of it then.
+    #[must_use]
+    pub fn starts(self) -> Signal<u32> {
+        self.starts.into()
     }
 
     /// Carries out a command; a refusal becomes a notice.

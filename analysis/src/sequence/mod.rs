@@ -32,8 +32,8 @@ pub use lock_in::{
 };
 pub use point_source::{PointSource, UncertaintyEllipse, locate_source};
 pub use reference_signal::{
-    EstimatedReference, detectable_amplitude, diffusion_length_mm, estimate_reference, frames_for_floor,
-    frequency_for_length, noise_floor, reference_from_events,
+    EstimatedReference, FEWEST_PERIODS, NoRhythm, detectable_amplitude, diffusion_length_mm,
+    estimate_reference, frames_for_floor, frequency_for_length, noise_floor, reference_from_events,
 };
 pub use several_frames::{Piece, Several, SeveralFrames};
 pub use timeline::{Gap, Timeline, TimelineError, walk};

@@ -16,30 +16,63 @@ pub struct EstimatedReference {
     pub standing_out: f64,
 }
 
-/// The strongest swing of a series after a parabola is taken off; `None` for fewer than 16 valid values
-/// or times that do not rise.
+/// Why a series yields no reference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NoRhythm {
+    /// Too few valid values.
+    #[error("fewer than {FEWEST} readings")]
+    TooFew,
+    /// Times that do not rise from value to value.
+    #[error("the times of its readings do not rise")]
+    NotRising,
+    /// What changes in it changes as drift does.
+    #[error("no swing in it that drift does not explain as well")]
+    DriftAlone,
+    /// The swing takes more than half of the series.
+    #[error("fewer than two periods of its swing, which cannot be told from drift")]
+    TooSlow,
+}
+
+/// Fewer values than this yield no reference.
+const FEWEST: usize = 16;
+/// A swing of which fewer periods were seen cannot be told from drift.
+pub const FEWEST_PERIODS: f64 = 2.0;
+
+/// The strongest swing of a series after a parabola is taken off.
 ///
 /// The frequency is that of the highest peak of the spectrum (Hann window, values put on even times),
-/// then refined by least squares at the times as they are.
-#[must_use]
-pub fn estimate_reference(times_s: &[f64], values: &[f64]) -> Option<EstimatedReference> {
+/// then refined by least squares at the times as they are. The swing must explain the series better than a
+/// polynomial with as many parameters, and be alike in both halves of the series.
+///
+/// # Errors
+/// [`NoRhythm`].
+pub fn estimate_reference(times_s: &[f64], values: &[f64]) -> Result<EstimatedReference, NoRhythm> {
     let samples: Vec<(f64, f64)> =
         times_s.iter().copied().zip(values.iter().copied()).filter(|(_, value)| value.is_finite()).collect();
-    let (first, last) = (samples.first()?.0, samples.last()?.0);
+    let (Some(&(first, _)), Some(&(last, _))) = (samples.first(), samples.last()) else {
+        return Err(NoRhythm::TooFew);
+    };
+    if samples.len() < FEWEST {
+        return Err(NoRhythm::TooFew);
+    }
     let rising = samples.windows(2).all(|pair| pair[0].0 < pair[1].0);
-    if samples.len() < 16 || !rising || !(last - first).is_finite() {
-        return None;
+    if !rising || !(last - first).is_finite() {
+        return Err(NoRhythm::NotRising);
     }
     let samples: Vec<(f64, f64)> = samples.iter().map(|(time, value)| (time - first, *value)).collect();
     let span = last - first;
-    let bin = spectrum_peak(&samples, span)?;
-    // A quarter of a spectral line on either side of the peak, in ever smaller steps.
+    let bin = spectrum_peak(&samples, span).ok_or(NoRhythm::DriftAlone)?;
+    // A quarter of a spectral line on either side of the peak, in ever smaller steps, and never where a
+    // sine is a trend or the values are too far apart to show it.
+    let spacing = span / (samples.len() - 1) as f64;
+    let shown = SLOWEST / span..0.5 / spacing;
     let (mut frequency, mut step) = (bin, 0.25 / span);
-    let mut best = Swing::fit(&samples, frequency, span)?;
+    let mut best = Swing::fit(&samples, frequency, span).ok_or(NoRhythm::DriftAlone)?;
     while step * span > 1e-7 {
         let mut moved = false;
         for trial in [frequency - step, frequency + step] {
-            if let Some(swing) = Swing::fit(&samples, trial, span).filter(|swing| swing.left < best.left) {
+            let swing = Swing::fit(&samples, trial, span).filter(|_| shown.contains(&trial));
+            if let Some(swing) = swing.filter(|swing| swing.left < best.left) {
                 (best, frequency, moved) = (swing, trial, true);
             }
         }
@@ -47,17 +80,52 @@ pub fn estimate_reference(times_s: &[f64], values: &[f64]) -> Option<EstimatedRe
             step /= 2.0;
         }
     }
+    // Every value stands for the time to the next.
+    if frequency * (span + spacing) < FEWEST_PERIODS {
+        return Err(NoRhythm::TooSlow);
+    }
+    if drift_explains_as_much(&samples, span, best.left) || !recurs(&samples, frequency) {
+        return Err(NoRhythm::DriftAlone);
+    }
     let amplitude = best.sine.hypot(best.cosine);
+    // Temperatures come in single precision: below their last digit nothing swings.
+    let largest = samples.iter().fold(0.0_f64, |largest, (_, value)| largest.max(value.abs()));
+    if amplitude <= f64::from(f32::EPSILON) * largest {
+        return Err(NoRhythm::DriftAlone);
+    }
     let freedom = (samples.len() - 6) as f64;
     let uncertainty = (best.left / freedom * 2.0 / samples.len() as f64).sqrt();
     // A sin(ωt + θ) passes zero rising at t = −θ/ω; the first such time from the start on is taken.
     let zero = -best.cosine.atan2(best.sine) / (std::f64::consts::TAU * frequency);
     let zero_s = first + if zero < 0.0 { zero + 1.0 / frequency } else { zero };
     let reference = Reference { frequency_hz: frequency, zero_s };
-    Some(EstimatedReference { reference, amplitude, standing_out: amplitude / uncertainty })
+    Ok(EstimatedReference { reference, amplitude, standing_out: amplitude / uncertainty })
 }
 
-/// The frequency of the highest line, Hz.
+/// Whether a polynomial with as many parameters as swing, frequency and parabola leaves no more than they do.
+fn drift_explains_as_much(samples: &[(f64, f64)], span: f64, left: f64) -> bool {
+    let drift = solve::<6>(samples, |time| std::array::from_fn(|power| (time / span).powi(power as i32)));
+    drift.is_none_or(|(_, drift_left)| drift_left <= left)
+}
+
+/// Whether the swing of the first half comes again in the second: they differ by less than they have in common.
+/// What warms up or steps once swings in one half only.
+fn recurs(samples: &[(f64, f64)], frequency: f64) -> bool {
+    let swing = |half: &[(f64, f64)]| {
+        let span = half.last()?.0;
+        Swing::fit(half, frequency, span)
+    };
+    let (first, second) = samples.split_at(samples.len() / 2);
+    swing(first).zip(swing(second)).is_some_and(|(a, b)| {
+        let differing = (a.sine - b.sine).hypot(a.cosine - b.cosine);
+        differing < 0.5 * (a.sine + b.sine).hypot(a.cosine + b.cosine)
+    })
+}
+
+/// Periods within the series below which no peak is looked for.
+const SLOWEST: f64 = 1.5;
+
+/// The frequency of the highest peak, Hz; `None` where the spectrum only falls, as that of drift does.
 fn spectrum_peak(samples: &[(f64, f64)], span: f64) -> Option<f64> {
     let count = samples.len();
     let spacing = span / (count - 1) as f64;
@@ -76,10 +144,10 @@ fn spectrum_peak(samples: &[(f64, f64)], span: f64) -> Option<f64> {
         *line = Complex::new(window * (value - drift.at(time / span)), 0.0);
     }
     FftPlanner::new().plan_fft_forward(size).process(&mut spectrum);
-    // Below one and a half periods a swing cannot be told from drift.
-    let least = ((1.5 / span) * spacing * size as f64).ceil() as usize;
-    let lines = spectrum.iter().enumerate().take(size / 2).skip(least.max(1));
-    let (index, _) = lines.max_by(|a, b| a.1.norm_sqr().total_cmp(&b.1.norm_sqr()))?;
+    let power: Vec<f64> = spectrum.iter().take(size / 2 + 1).map(Complex::norm_sqr).collect();
+    let least = (((SLOWEST / span) * spacing * size as f64).ceil() as usize).max(1);
+    let is_peak = |index: &usize| power[index - 1] < power[*index] && power[*index] >= power[index + 1];
+    let index = (least..size / 2).filter(is_peak).max_by(|a, b| power[*a].total_cmp(&power[*b]))?;
     Some(index as f64 / (spacing * size as f64))
 }
 
@@ -216,7 +284,49 @@ mod tests {
         assert!((found.reference.frequency_hz - 0.1234).abs() < 1e-6, "{found:?}");
         assert!((found.reference.zero_s - 103.0).abs() < 1e-3, "{found:?}");
         assert!((found.amplitude - 0.3).abs() < 1e-4 && found.standing_out > 1000.0);
-        assert_eq!(estimate_reference(&times[..9], &values[..9]), None);
+        assert_eq!(estimate_reference(&times[..9], &values[..9]), Err(NoRhythm::TooFew));
+        assert_eq!(estimate_reference(&[3.0; 20], &[1.0; 20]), Err(NoRhythm::NotRising));
+    }
+
+    /// A board that is switched on and warms up, 48 frames 15 s apart, with a load step at 405 s.
+    fn warming_up(time_constant_s: f64, step_k: f64) -> (Vec<f64>, Vec<f64>) {
+        let times: Vec<f64> = (0..48).map(|n| 15.0 * f64::from(n)).collect();
+        let rise = |since: f64| if since > 0.0 { 1.0 - (-since / time_constant_s).exp() } else { 0.0 };
+        // A fixed pattern in place of noise, some hundredths of a kelvin.
+        let unrest = |n: usize| 0.02 * ((n * n * 7 % 31) as f64 / 15.0 - 1.0);
+        let value = |(n, t): (usize, &f64)| 296.0 + 30.0 * rise(*t) + step_k * rise(*t - 405.0) + unrest(n);
+        let values = times.iter().enumerate().map(value).collect();
+        (times, values)
+    }
+
+    #[test]
+    fn warming_up_is_no_rhythm() {
+        for time_constant_s in [10.0, 25.0, 60.0, 100.0, 150.0, 240.0, 400.0, 800.0] {
+            for step_k in [0.0, 1.0, 3.0, 10.0] {
+                let (times, values) = warming_up(time_constant_s, step_k);
+                let found = estimate_reference(&times, &values);
+                assert!(found.is_err(), "{time_constant_s} s, {step_k} K: {found:?}");
+            }
+        }
+        let straight: Vec<f64> = (0..48).map(|n| 296.0 + 0.1 * f64::from(n)).collect();
+        assert!(estimate_reference(&warming_up(60.0, 0.0).0, &straight).is_err());
+    }
+
+    #[test]
+    fn a_swing_is_found_while_the_board_still_warms_up_a_little_and_not_from_too_few_periods() {
+        let (times, warming) = warming_up(400.0, 0.0);
+        let swinging = |period: f64| -> Vec<f64> {
+            let swing = |time: &f64| 1.5 * (std::f64::consts::TAU * (time - 20.0) / period).sin();
+            times.iter().zip(&warming).map(|(time, value)| 0.1 * value + swing(time)).collect()
+        };
+        for period in [60.0, 90.0, 120.0] {
+            let found = estimate_reference(&times, &swinging(period)).unwrap();
+            let error = found.reference.frequency_hz * period - 1.0;
+            assert!(error.abs() < 0.02 && found.reference.frequency_hz > 0.0, "{period} s: {found:?}");
+        }
+        // 720 s hold 1.6 periods of 450 s, and 1.03 of 700 s.
+        assert!(estimate_reference(&times, &swinging(450.0)).is_err());
+        assert!(estimate_reference(&times, &swinging(700.0)).is_err());
     }
 
     #[test]

@@ -5,6 +5,8 @@ use analysis::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 use analysis::homography_fit::fit_homography;
 use leptos::prelude::*;
 
+use super::look::{Arrangement, Look, Subject};
+use super::recorded::Recorded;
 use super::view::Spot;
 use crate::store::Store;
 
@@ -16,13 +18,19 @@ pub struct Bodies {
 }
 
 impl Bodies {
-    /// The board as the session's board places put it.
+    /// The board as the session's board places put it, and in a recording's picture as its own do.
     #[must_use]
-    pub fn new(store: Store) -> Self {
+    pub fn new(store: Store, look: Look, recorded: Recorded) -> Self {
         let layout = Memo::new(move |_| store.session().with(|session| session.layout.clone()));
+        let corners = Memo::new(move |_| {
+            let own =
+                look.arrangement.get() == Arrangement::Single && look.subject.get() == Subject::Recording;
+            let own = if own { recorded.corners.get() } else { Vec::new() };
+            if own.is_empty() { layout.with(|layout| layout.corners.clone()) } else { own }
+        });
         let map = Memo::new(move |_| {
             let pairs: Vec<_> =
-                layout.with(|layout| layout.corners.iter().map(|mark| (mark.board, mark.pixel)).collect());
+                corners.with(|corners| corners.iter().map(|mark| (mark.board, mark.pixel)).collect());
             fit_homography(&pairs).ok()
         });
         let all = Memo::new(move |_| {

@@ -97,7 +97,7 @@ pub fn provide(store: Store) {
     provide_context(look);
     provide_context(recorded);
     provide_context(pictures);
-    provide_context(bodies::Bodies::new(store));
+    provide_context(bodies::Bodies::new(store, look, recorded));
     provide_context(scale::Scales::new(store, look, recorded, [pictures.baseline, pictures.unit]));
 }
 

@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
+use analysis::capture::CornerMark;
 use analysis::frame::{Difference, Frame, SurfaceKelvin};
+use analysis::geometry::BaselinePixels;
 use analysis::palette::{Palette, paint};
 use analysis::sequence::{LagRadians, Seconds};
 use analysis::units::TemperatureUnit;
@@ -110,6 +112,8 @@ pub struct Recorded {
     pub seen: RwSignal<Option<(f32, f32)>>,
     /// An ellipse to draw, in the picture's pixels: centre, half axes, angle in radians.
     pub ellipse: RwSignal<Option<[f64; 5]>>,
+    /// Where the board lies in it, as far as that is known apart from the session.
+    pub corners: RwSignal<Vec<CornerMark<BaselinePixels>>>,
 }
 
 impl Recorded {
@@ -122,6 +126,7 @@ impl Recorded {
             caption: RwSignal::new(String::new()),
             seen: RwSignal::new(None),
             ellipse: RwSignal::new(None),
+            corners: RwSignal::new(Vec::new()),
         }
     }
 

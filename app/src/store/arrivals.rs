@@ -69,6 +69,7 @@ impl Store {
                 Session { temperature_unit: history.present().temperature_unit, ..Session::default() };
             history.replace(session);
         });
+        self.starts.update(|starts| *starts += 1);
     }
 
     /// Takes one capture that was made here, for what it is known to be for.

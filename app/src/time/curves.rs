@@ -9,17 +9,8 @@ use plotters::style::RGBColor;
 use super::desk::Trends;
 use super::protocol::Reading;
 
-/// Colours that are told apart on a dark ground; beyond them lines are dashed.
-const COLORS: [RGBColor; 8] = [
-    RGBColor(255, 211, 107),
-    RGBColor(140, 190, 255),
-    RGBColor(255, 138, 120),
-    RGBColor(127, 217, 168),
-    RGBColor(214, 160, 255),
-    RGBColor(228, 230, 232),
-    RGBColor(240, 170, 90),
-    RGBColor(110, 215, 225),
-];
+/// Published colours for kinds of things, chosen to be told apart; beyond them lines are dashed.
+const COLORS: [colorous::Color; 10] = colorous::TABLEAU10;
 /// So many parts are shown at first: those that change most.
 const PARTS_AT_FIRST: usize = 4;
 
@@ -132,7 +123,8 @@ pub fn curves_at_first(trends: &Trends) -> BTreeSet<String> {
 /// The colour of the curve that is the so-manyth shown, and whether it is dashed.
 #[must_use]
 pub const fn line_of(shown: usize) -> (RGBColor, bool) {
-    (COLORS[shown % COLORS.len()], (shown / COLORS.len()) % 2 == 1)
+    let colorous::Color { r, g, b } = COLORS[shown % COLORS.len()];
+    (RGBColor(r, g, b), (shown / COLORS.len()) % 2 == 1)
 }
 
 /// A curve's points for drawing, no more than about two for each pixel across: where there are more, the least
@@ -168,6 +160,25 @@ pub fn thinned(times: &[f64], values: &[f32], range: Range<usize>, most: usize) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_curve_stands_out_from_the_dark_ground_as_a_graphic_must() {
+        // Relative luminance and the least contrast of graphics, 3:1: WCAG 2.2, 1.4.11. The ground is #1a1d21.
+        let luminance = |channels: [u8; 3]| {
+            let linear = channels.map(|channel| {
+                let share = f64::from(channel) / 255.0;
+                if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+            });
+            0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+        };
+        let ground = luminance([0x1a, 0x1d, 0x21]);
+        for shown in 0..COLORS.len() {
+            let RGBColor(r, g, b) = line_of(shown).0;
+            let contrast = (luminance([r, g, b]) + 0.05) / (ground + 0.05);
+            assert!(contrast >= 3.0, "{shown}: {contrast:.2}");
+        }
+        assert!(!line_of(9).1 && line_of(10).1);
+    }
 
     #[test]
     fn thinning_keeps_every_peak_and_leaves_short_series_alone() {

@@ -8,12 +8,14 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use analysis::capture::{CaptureMetadata, CornerMark, FrameTimes};
+use analysis::geometry::BaselinePixels;
 use analysis::sequence::{PointSource, Stability, Timeline, WarmUp};
-use analysis::session::{Command, Role, Session};
+use analysis::session::{Role, Session};
 use leptos::prelude::*;
 
 use super::engine::Engine;
 use super::fit_parcel::LockInAsk;
+use super::moment::moment_words;
 use super::picture::name_of;
 use super::protocol::{Ask, PictureKind, Reading};
 use super::series::Series;
@@ -59,6 +61,8 @@ pub struct Trends {
 pub struct LockInFound {
     /// What it was asked.
     pub ask: LockInAsk,
+    /// Over which frames.
+    pub span: Range<usize>,
     /// Frames used.
     pub frames: usize,
     /// Noise of a pixel in a frame, K.
@@ -143,7 +147,9 @@ impl Desk {
         });
         let grounds = Memo::new(move |_| Grounds {
             metadata: metadata.get(),
-            session: store.session().with(|session| Arc::new(what_corrects(session))),
+            session: recorded
+                .corners
+                .with(|corners| store.session().with(|session| Arc::new(what_corrects(session, corners)))),
         });
         let desk = Self {
             store,
@@ -170,6 +176,8 @@ impl Desk {
         };
         provide_context(desk);
         desk.keep_in_step();
+        desk.keep_corners();
+        desk.end_with_the_session();
         desk
     }
 
@@ -223,6 +231,7 @@ impl Desk {
         });
         self.fits.update(BTreeMap::clear);
         self.lock_in.set(None);
+        self.recorded.ellipse.set(None);
         let old = self.trends.with_untracked(Option::is_some);
         self.out_of_date.set(old);
     }
@@ -254,35 +263,6 @@ impl Desk {
         self.follow_if_small();
     }
 
-    /// Regions, read-outs and parts lie on the baseline's pixels; a recording of other pixels says so.
-    fn tell_other_pixels(self, opened: &Opened) {
-        let baseline = self.store.session().with_untracked(|session| {
-            session.with_role(Role::Baseline).next().map(|record| record.hash.clone())
-        });
-        let shape = baseline.and_then(|hash| untrack(|| self.store.shape(&hash)));
-        if let Some((rows, columns)) = shape.filter(|shape| *shape != opened.shape) {
-            self.store.tell(crate::notice::Notice::warning(
-                format!(
-                    "{} has other pixels than the known-good capture ({columns} × {rows}).",
-                    opened.name
-                ),
-                "Regions, read-outs and parts lie elsewhere in it: set that capture aside, or record as it was captured.",
-            ));
-        }
-    }
-
-    /// Known places of the board in the recording are known places of a session that has none and no baseline yet,
-    /// so that its parts lie on the picture.
-    fn take_corners(self, metadata: &CaptureMetadata) {
-        let wanted = self.store.session().with_untracked(|session| {
-            session.layout.corners.is_empty() && session.with_role(Role::Baseline).next().is_none()
-        });
-        if wanted && !metadata.corners.is_empty() {
-            let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline).collect();
-            self.store.dispatch(Command::MarkCorners { corners });
-        }
-    }
-
     fn forget(self) {
         self.frame.set(0);
         self.reference.set(0);
@@ -290,6 +270,7 @@ impl Desk {
         self.pictures.update(BTreeMap::clear);
         self.recorded.seen.set(None);
         self.recorded.ellipse.set(None);
+        self.recorded.corners.set(Vec::new());
         self.trouble.set(None);
         self.work.set(None);
         self.trends.set(None);
@@ -308,12 +289,25 @@ impl Desk {
         }
     }
 
+    /// A session that starts afresh has no recording, and its picture is looked at as a whole.
+    fn end_with_the_session(self) {
+        Effect::new(move |before: Option<u32>| {
+            let starts = self.store.starts().get();
+            if before.is_some_and(|before| before != starts) {
+                self.close();
+                self.look.cursor.set(None);
+                self.look.hover.set(None);
+                self.look.fit();
+            }
+            starts
+        });
+    }
+
     /// What the picture is and when it was. Reactive.
     fn caption(self) -> String {
         let moment = |frame: usize| {
-            let time = self
-                .time_of(frame)
-                .map_or_else(String::new, |time| format!(" at {}", crate::wording::seconds(time)));
+            let time =
+                self.time_of(frame).map_or_else(String::new, |time| format!(" at {}", moment_words(time)));
             format!("{}{time}", frame + 1)
         };
         let span = move || {
@@ -458,10 +452,17 @@ impl Desk {
         self.ask(Ask::MapWarmUp { place, reading, span }, "Fitting every pixel");
     }
 
-    /// Locks in over the marked span.
+    /// Locks in over the marked span. What an earlier one found goes, so that nothing stays beneath one that fails.
     pub fn lock_in_to(self, settings: LockInAsk) {
+        let swing = |kind: &PictureKind| matches!(kind, PictureKind::Amplitude | PictureKind::Lag);
+        if swing(&self.face.get_untracked()) {
+            self.face.set(PictureKind::Frame);
+        }
+        self.pictures.update(|pictures| pictures.retain(|kind, _| !swing(kind)));
+        self.lock_in.set(None);
+        self.recorded.ellipse.set(None);
         let span = self.span.get_untracked();
-        self.engine.update_value(|engine| engine.locking = Some(settings));
+        self.engine.update_value(|engine| engine.locking = Some((settings, span.clone())));
         self.ask(Ask::LockIn { span, settings }, "Locking in");
     }
 
@@ -482,13 +483,15 @@ impl Desk {
     }
 }
 
-/// Of a session what frames are corrected with and what is followed in them; the rest may change without effect.
-fn what_corrects(session: &Session) -> Session {
+/// Of a session what frames are corrected with and what is followed in them, with the recording's own places of
+/// the board where it has any; the rest may change without effect.
+fn what_corrects(session: &Session, own: &[CornerMark<BaselinePixels>]) -> Session {
+    let corners = if own.is_empty() { session.layout.corners.clone() } else { own.to_vec() };
     Session {
         band: session.band,
         surroundings: session.surroundings,
         surface: session.surface.clone(),
-        layout: analysis::session::BoardLayout { limits: Vec::new(), ..session.layout.clone() },
+        layout: analysis::session::BoardLayout { limits: Vec::new(), corners, ..session.layout.clone() },
         gauges: session.gauges.clone(),
         ..Session::default()
     }

@@ -1,6 +1,7 @@
 //! What lies behind the desk: the worker that reads the recording, and who waits for which answer.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::ops::Range;
 
 use analysis::session::Role;
 use leptos::prelude::*;
@@ -59,7 +60,7 @@ pub(super) struct Engine {
     /// The series whose warm-ups are being fitted.
     pub(super) fitting: Vec<(usize, Reading)>,
     /// What a lock-in under way was asked.
-    pub(super) locking: Option<LockInAsk>,
+    pub(super) locking: Option<(LockInAsk, Range<usize>)>,
     /// What the captures being pulled out are for, in order.
     pub(super) pulling: VecDeque<Role>,
 }
@@ -259,11 +260,20 @@ impl Desk {
             } => {
                 let kinds = [PictureKind::Amplitude, PictureKind::Lag];
                 self.take_pictures((rows, columns), &kinds, &mut buffers);
-                let ask = self.engine.with_value(|engine| engine.locking);
-                self.lock_in.set(ask.map(|ask| {
+                let ask = self.engine.with_value(|engine| engine.locking.clone());
+                self.lock_in.set(ask.map(|(ask, span)| {
                     let source = source.map(Into::into);
-                    LockInFound { ask, frames, typical_noise, noise_floor, detectable, source, problems }
-                        .into()
+                    LockInFound {
+                        ask,
+                        span,
+                        frames,
+                        typical_noise,
+                        noise_floor,
+                        detectable,
+                        source,
+                        problems,
+                    }
+                    .into()
                 }));
                 self.face.set(PictureKind::Amplitude);
                 self.look.subject.set(Subject::Recording);
@@ -321,7 +331,7 @@ impl Desk {
 
     fn take_trends(
         self,
-        span: std::ops::Range<usize>,
+        span: Range<usize>,
         names: Vec<String>,
         parts: Vec<bool>,
         problems: Vec<String>,

@@ -2,12 +2,13 @@
 //! to record next time.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::sync::Arc;
 
 use analysis::sequence::lock_in::MOST_HARMONICS;
 use analysis::sequence::{
-    EstimatedReference, PointSource, Reference, diffusion_length_mm, estimate_reference, frames_for_floor,
-    frequency_for_length, reference_from_events,
+    EstimatedReference, FEWEST_PERIODS, NoRhythm, PointSource, Reference, diffusion_length_mm,
+    estimate_reference, frames_for_floor, frequency_for_length, reference_from_events,
 };
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -15,6 +16,7 @@ use leptos::prelude::*;
 use super::curves::{Chosen, curves};
 use super::desk::{Desk, LockInFound};
 use super::fit_parcel::LockInAsk;
+use super::moment::moment_words;
 use super::protocol::PictureKind;
 use crate::stage::look::Look;
 use crate::store::Store;
@@ -23,6 +25,8 @@ use crate::wording;
 
 /// Below this an estimated swing may be chance.
 const SURE: f64 = 5.0;
+/// With fewer periods warming up leaks into the swing; common practice, no source.
+const MANY_PERIODS: f64 = 10.0;
 /// The probability that the drawn ellipse holds the source.
 const ELLIPSE: f64 = 0.95;
 
@@ -86,26 +90,54 @@ pub fn LockInPanel() -> impl IntoView {
             let trends = trends.as_ref()?;
             let (place, reading) = curves(trends).get(stated.curve.get())?.series(chosen.reading.get());
             let (times, values) = trends.series.of(place, reading, &span)?;
-            estimate_reference(&times, &values)
+            Some(estimate_reference(&times, &values))
         })
     });
-    let reference = Memo::new(move |_| match stated.origin.get() {
-        Origin::Events => {
-            let name = events.with(|events| events.get(stated.event.get()).cloned())?;
-            desk.timeline.with(|timeline| reference_from_events(&timeline.as_ref()?.times_of(&name)))
-        }
-        Origin::Entered => {
-            let period = stated.period_s.get()?;
-            Some(Reference { frequency_hz: 1.0 / period, zero_s: stated.zero_s.get() })
-        }
-        Origin::Estimated => estimated.get().map(|found| found.reference),
+    let reference = Memo::new(move |_| {
+        let stated = match stated.origin.get() {
+            Origin::Events => events
+                .with(|events| events.get(stated.event.get()).cloned())
+                .and_then(|name| {
+                    let times = desk.timeline.with(|timeline| Some(timeline.as_ref()?.times_of(&name)))?;
+                    reference_from_events(&times)
+                })
+                .ok_or_else(|| "No event came twice, so that no rhythm is known from events.".to_owned()),
+            Origin::Entered => stated
+                .period_s
+                .get()
+                .map(|period| Reference { frequency_hz: 1.0 / period, zero_s: stated.zero_s.get() })
+                .ok_or_else(|| "Enter the period with which the power is switched.".to_owned()),
+            Origin::Estimated => match estimated.get() {
+                None => Err("Follow the places over time first.".to_owned()),
+                Some(Err(why)) => Err(no_rhythm_words(why)),
+                Some(Ok(found)) => Ok(found.reference),
+            },
+        };
+        stated.and_then(|reference| usable(desk, reference))
     });
     let multiples: Vec<String> = (1..=MOST_HARMONICS).map(|n| n.to_string()).collect();
     let lock = move |_| {
-        if let Some(Reference { frequency_hz, zero_s }) = reference.get_untracked() {
+        if let Ok(Reference { frequency_hz, zero_s }) = reference.get_untracked() {
             let (harmonics, drift) = (stated.harmonics.get_untracked(), stated.drift.get_untracked());
             desk.lock_in_to(LockInAsk { frequency_hz, zero_s, harmonics, drift });
         }
+    };
+    // What was found stays as it was asked; whether that is what is stated now stands beside it.
+    let is_earlier = move |found: &LockInFound| {
+        let asked = Reference { frequency_hz: found.ask.frequency_hz, zero_s: found.ask.zero_s };
+        let settings = (stated.harmonics.get(), stated.drift.get());
+        reference.with(|now| now.as_ref() != Ok(&asked))
+            || settings != (found.ask.harmonics, found.ask.drift)
+            || desk.span.with(|span| *span != found.span)
+    };
+    let earlier = move || {
+        let found = desk.lock_in.get().filter(|found| is_earlier(found))?;
+        Some(format!(
+            "These figures are of an earlier lock-in: period {}, frames {} to {}. Lock in again for what is stated now.",
+            wording::seconds(1.0 / found.ask.frequency_hz),
+            found.span.start + 1,
+            found.span.end
+        ))
     };
     view! {
         <details class="panel" data-testid="lock-in">
@@ -115,7 +147,7 @@ pub fn LockInPanel() -> impl IntoView {
                     "For a supply or load that is switched in a steady rhythm: what swings with it is found far below the noise of a frame. Over the marked span."
                 </p>
                 <ReferenceFields stated=stated events=events estimated=estimated />
-                <p class="penned" data-testid="lock-in-reference">{move || reference.get().map(|found| rhythm(desk, found))}</p>
+                <p class="penned" data-testid="lock-in-reference">{move || reference.get().map_or_else(|why| why, |found| rhythm(desk, found))}</p>
                 <div class="row">
                     <Picker
                         label="Multiples of the rhythm fitted along"
@@ -132,12 +164,13 @@ pub fn LockInPanel() -> impl IntoView {
                     <button
                         class="primary"
                         data-testid="lock-in-start"
-                        disabled=move || reference.with(Option::is_none) || desk.work.with(Option::is_some)
+                        disabled=move || reference.with(Result::is_err) || desk.work.with(Option::is_some)
                         on:click=lock
                     >
                         "Lock in"
                     </button>
                 </div>
+                <p class="penned" role="status" data-testid="lock-in-earlier" hidden=move || earlier().is_none()>{earlier}</p>
                 {move || desk.lock_in.get().map(|found| view! { <Found found=found unit=unit.get() /> })}
                 <Advice />
             </div>
@@ -145,20 +178,80 @@ pub fn LockInPanel() -> impl IntoView {
     }
 }
 
+/// From one frame of a span to the next, s; `None` without times.
+fn interval_s(desk: Desk, span: &Range<usize>) -> Option<f64> {
+    let (from, to) = desk.time_of(span.start).zip(desk.time_of(span.end.saturating_sub(1)))?;
+    let interval = (to - from) / span.len().saturating_sub(1) as f64;
+    (interval.is_finite() && interval > 0.0).then_some(interval)
+}
+
+/// How many periods a span holds; every frame stands for the time to the next. Reactive.
+fn periods_in(desk: Desk, span: &Range<usize>, frequency_hz: f64) -> Option<f64> {
+    Some(span.len() as f64 * interval_s(desk, span)? * frequency_hz)
+}
+
+/// The reference where it can be locked in to over the marked span, else why not. Reactive.
+fn usable(desk: Desk, reference: Reference) -> Result<Reference, String> {
+    if !(reference.frequency_hz > 0.0 && reference.frequency_hz.is_finite()) {
+        return Err("The period must be above zero.".to_owned());
+    }
+    let span = desk.span.get();
+    match periods_in(desk, &span, reference.frequency_hz) {
+        None => Err("The marked span has no times of frames, or only one frame.".to_owned()),
+        Some(periods) if periods < FEWEST_PERIODS => Err(format!(
+            "One period lasts {}, so that the marked span holds {} periods: at least {} are needed to tell a swing from drift.",
+            wording::seconds(1.0 / reference.frequency_hz),
+            wording::number(periods, 1),
+            wording::number(FEWEST_PERIODS, 0)
+        )),
+        Some(_) => Ok(reference),
+    }
+}
+
+/// Why a curve yields no rhythm, and what to do.
+fn no_rhythm_words(why: NoRhythm) -> String {
+    let advice = match why {
+        NoRhythm::TooFew | NoRhythm::TooSlow => "Mark a longer span or record longer.",
+        NoRhythm::NotRising => "Look at the times of the frames.",
+        NoRhythm::DriftAlone => {
+            "Mark a span after warm-up, choose the curve of a part that is switched, or enter the period."
+        }
+    };
+    format!("This curve gives no rhythm over the marked span: {why}. {advice}")
+}
+
 /// What a reference means for the marked span. Reactive.
 fn rhythm(desk: Desk, reference: Reference) -> String {
     let period = 1.0 / reference.frequency_hz;
     let span = desk.span.get();
-    let ends = desk.time_of(span.start).zip(desk.time_of(span.end.saturating_sub(1)));
-    let periods = ends.map_or(0.0, |(from, to)| (to - from) / period);
-    let frames = if periods > 0.0 { span.len() as f64 / periods } else { 0.0 };
+    let periods = periods_in(desk, &span, reference.frequency_hz).unwrap_or(0.0);
+    let frames = interval_s(desk, &span).map_or(0.0, |interval| period / interval);
     format!(
         "One period lasts {}; it begins at {}. The span holds {} periods, {} frames each.",
         wording::seconds(period),
-        wording::seconds(reference.zero_s),
+        moment_words(reference.zero_s),
         wording::number(periods, 1),
         wording::number(frames, 1)
     )
+}
+
+/// What a lock-in cannot know, beside what it found.
+fn reservation(ask: &LockInAsk, periods: f64) -> String {
+    let told = "A lock-in names a source only if the power really swings with this period: with any other it finds something all the same.";
+    let drift = match ask.drift {
+        0 => "No drift is taken off, so that warming up counts as swing.",
+        1 => "Only a straight drift is taken off: a bent warm-up leaks into the swing.",
+        _ => "What of warming up is no parabola leaks into the swing.",
+    };
+    let few = if periods < MANY_PERIODS {
+        format!(
+            " The span holds only {} periods, in which warming up and swing are hardly told apart: mark a span after warm-up or record longer.",
+            wording::number(periods, 1)
+        )
+    } else {
+        String::new()
+    };
+    format!("{told} {drift}{few}")
 }
 
 #[component]
@@ -168,7 +261,7 @@ fn ReferenceFields(
     /// Events that came more than once.
     events: Memo<Vec<String>>,
     /// What was found in a curve.
-    estimated: Memo<Option<EstimatedReference>>,
+    estimated: Memo<Option<Result<EstimatedReference, NoRhythm>>>,
 ) -> impl IntoView {
     let desk = expect_context::<Desk>();
     let names = Signal::derive(move || {
@@ -188,7 +281,7 @@ fn ReferenceFields(
         None
     };
     let judged = move || {
-        let found = estimated.get()?;
+        let found = estimated.get()?.ok()?;
         Some(if found.standing_out < SURE {
             format!(
                 "It hardly stands out ({} times its uncertainty): there may be no rhythm at all.",
@@ -292,9 +385,12 @@ fn Found(
         }
         .into_any(),
     };
+    let periods = untrack(|| periods_in(desk, &found.span, found.ask.frequency_hz)).unwrap_or(0.0);
+    let reserved = reservation(&found.ask, periods);
     view! {
         <dl class="facts">{figures}</dl>
         {source}
+        <p class="remark" data-testid="lock-in-reservation">{reserved}</p>
         <div class="row">
             <button on:click=move |_| desk.look_at(PictureKind::Amplitude)>"Picture of the swing"</button>
             <button on:click=move |_| desk.look_at(PictureKind::Lag)>"Picture of the lag"</button>

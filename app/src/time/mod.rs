@@ -4,6 +4,7 @@
 //! worker of its own. Its identity is its files' name and size. What is pulled out of it becomes a capture like any other.
 
 pub mod fit_parcel;
+pub mod moment;
 pub mod protocol;
 pub mod series;
 
@@ -13,6 +14,7 @@ mod runs;
 pub mod worker_bench;
 
 mod arrival;
+mod board_map;
 pub mod desk;
 mod engine;
 pub mod picture;

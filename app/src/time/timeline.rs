@@ -6,6 +6,7 @@ use leptos::html::Details;
 use leptos::prelude::*;
 
 use super::desk::Desk;
+use super::moment::moment_words;
 use super::picture::name_of;
 use super::playback::Playback;
 use super::protocol::PictureKind;
@@ -67,7 +68,7 @@ fn Track() -> impl IntoView {
             let ticks = timeline.events().iter().map(|event| {
                 let frame = timeline.frame_at(event.at_s).unwrap_or(0);
                 let (at_s, words) = (event.at_s, event_words(event));
-                let title = format!("{words}, at {}", wording::seconds(at_s));
+                let title = format!("{words}, at {}", moment_words(at_s));
                 let place = share(frame);
                 let leftward = place > 80.0;
                 view! {
@@ -118,7 +119,7 @@ fn event_words(event: &BenchEvent) -> String {
 /// Where a frame is. Reactive.
 fn position(desk: Desk, frame: usize) -> String {
     let frames = desk.opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
-    let time = desk.time_of(frame).map_or_else(String::new, |time| format!(" · {}", wording::seconds(time)));
+    let time = desk.time_of(frame).map_or_else(String::new, |time| format!(" · {}", moment_words(time)));
     format!("{} of {frames}{time}", frame + 1)
 }
 

@@ -270,7 +270,7 @@ fn TableOfMoments(
             view! { <tr>{cells}</tr> }
         });
         let lines: Vec<_> = lines.collect();
-        let told = (every > 1).then(|| format!("Every {every}th of {rows} frames; the file has all."));
+        let told = (every > 1).then(|| format!("One row for {every} frames; the file has all {rows}."));
         Some(view! {
             <div class="table-wrap">
                 <table class="table" data-testid="trend-table">

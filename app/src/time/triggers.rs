@@ -7,6 +7,7 @@ use leptos::prelude::*;
 
 use super::curves::{Chosen, Curve, curves};
 use super::desk::Desk;
+use super::moment::moment_words;
 use crate::store::Store;
 use crate::widgets::{Choice, NumberField, Picker};
 use crate::wording;
@@ -202,8 +203,8 @@ fn Moments(
             let frame = start + moment.sample;
             let words = format!(
                 "{}, counted from {} on · {}",
-                wording::seconds(moment.confirmed_s),
-                wording::seconds(moment.began_s),
+                moment_words(moment.confirmed_s),
+                moment_words(moment.began_s),
                 wording::temperature(unit.get_untracked(), moment.value)
             );
             let pull = move |role| move |_| desk.pull(frame..frame + 1, role);

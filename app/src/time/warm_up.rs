@@ -6,6 +6,7 @@ use leptos::prelude::*;
 
 use super::curves::{Chosen, Curve};
 use super::desk::{Desk, Trends};
+use super::moment::moment_words;
 use super::protocol::Reading;
 use crate::store::Store;
 use crate::widgets::NumberField;
@@ -69,7 +70,7 @@ fn EventsWithin() -> impl IntoView {
     });
     let words = move || {
         within.with(|within| {
-            let named = within.iter().map(|(name, at_s)| format!("“{name}” at {}", wording::seconds(*at_s)));
+            let named = within.iter().map(|(name, at_s)| format!("“{name}” at {}", moment_words(*at_s)));
             format!(
                 "Within the span: {}. A warm-up runs from one event to the next.",
                 named.collect::<Vec<_>>().join(", ")
@@ -235,7 +236,7 @@ fn row(
     let rate = standing
         .map_or_else(dash, |standing| format!("{}/min", wording::difference(unit, standing.rate_k_per_min)));
     let since = standing.map_or_else(dash, |standing| match standing.steady_since {
-        Some(since) => wording::seconds(since),
+        Some(since) => moment_words(since),
         None if standing.too_short => "span too short to tell".to_owned(),
         None => "not yet".to_owned(),
     });
