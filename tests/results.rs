@@ -111,7 +111,7 @@ fn comparison(designator: &str) -> Comparison {
             contacts: vec![Contact {
                 net: "=+5V".to_owned(),
                 pins: vec!["1".to_owned()],
-                touch: Some(Touch { place: "TP2".to_owned(), distance_mm: 3.14, far_side: false }),
+                touch: Some(Touch { place: "TP2".to_owned(), distance_mm: 3.12, far_side: false }),
             }],
         }],
     }
