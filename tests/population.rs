@@ -233,6 +233,9 @@ fn faults_of_six_kelvin_are_found_and_named_and_good_boards_left_alone() {
 /// 0.71 K for the change seen, against the 3.14 standard deviations that 30 parts and shares of 5 % ask for.
 /// Of those found one in a hundred is named wrongly at 1 and 2 K, none at 3 K and above; the median peak is
 /// right within 10 % at 3 K, 7 % at 6 K, 4 % at 12 K (nine in ten within 26, 16 and 10 %).
+///
+/// The table was measured before parts against the board close around them told the total power
+/// (`nuisance::fit_with_parts`); the study has not been run in full since.
 #[test]
 #[ignore = "simulates some three hundred boards: run in release, with --nocapture"]
 fn faults_are_found_and_good_boards_left_alone() {
