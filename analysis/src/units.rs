@@ -196,6 +196,13 @@ impl TemperatureUnit {
         }
     }
 
+    /// The size of a difference without its sign, as in `12.4 K`.
+    #[must_use]
+    pub fn write_size(self, difference: KelvinDifference, decimals: usize) -> String {
+        let size = self.show_difference(difference.value().abs());
+        format!("{size:.decimals$} {}", self.difference_symbol())
+    }
+
     /// The unit of a difference: `K` for Celsius and kelvin, `°F` for Fahrenheit.
     #[must_use]
     pub const fn difference_symbol(self) -> &'static str {

@@ -137,6 +137,13 @@ pub fn percent(fraction: f64) -> String {
     format!("{} %", number(fraction * 100.0, 0))
 }
 
+/// A change as a percentage with its sign: `+2.5 %`.
+#[must_use]
+pub fn signed_percent(change: f64) -> String {
+    let sign = if change < 0.0 { "−" } else { "+" };
+    format!("{sign}{} %", number(100.0 * change.abs(), 1))
+}
+
 /// Whose finding it is: the part under its peak, the part it lies near, or none.
 #[must_use]
 pub fn place_of(finding: &Finding) -> String {

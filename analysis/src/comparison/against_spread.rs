@@ -48,12 +48,22 @@ pub struct AgainstSpread {
 pub(super) struct Judged {
     pub(super) baseline: Frame<SurfaceKelvin>,
     pub(super) difference: Frame<Difference>,
+    pub(super) called: Called,
+}
+
+/// What counts on it.
+pub(super) struct Called {
     /// The difference that a single pixel must exceed.
     pub(super) tolerance: Frame<Difference>,
     pub(super) places: Vec<CalledPlace>,
+    pub(super) judged: JudgedParts,
+}
+
+/// How its parts stand, and what else is reported.
+pub(super) struct JudgedParts {
     /// Standard deviations that a part's mean must differ by.
     part_critical: f64,
-    report: AgainstSpread,
+    pub(super) report: AgainstSpread,
 }
 
 /// Of two boards every difference has one degree of freedom: on the sample boards a fault of twelve kelvin then is
@@ -75,6 +85,14 @@ pub(super) fn learn(
     emissivity: &Frame<EmissivityFraction>,
     footprints: &[Footprint],
 ) -> Result<PopulationBaseline, String> {
+    if captures.len() < LEAST_BOARDS {
+        return Err(match captures.len() {
+            1 => "one known-good board says nothing of how good boards differ".to_owned(),
+            _ => {
+                "two known-good boards say too little of how good boards differ: three are needed".to_owned()
+            }
+        });
+    }
     let boards: Vec<_> = captures
         .iter()
         .zip(good)
@@ -85,14 +103,6 @@ pub(super) fn learn(
             ambient: conditions(session, &capture.hash).0,
         })
         .collect();
-    if boards.len() < LEAST_BOARDS {
-        return Err(match boards.len() {
-            1 => "one known-good board says nothing of how good boards differ".to_owned(),
-            _ => {
-                "two known-good boards say too little of how good boards differ: three are needed".to_owned()
-            }
-        });
-    }
     PopulationBaseline::learn(&boards, Some(emissivity), footprints).map_err(|error| error.to_string())
 }
 
@@ -136,7 +146,6 @@ pub(super) fn judge(
         .judge_apart(unit, further, false_alarms, setting.board)
         .map_err(|error| error.to_string())?;
 
-    let summary = &population.summary;
     let pixel_critical = population.pixel_critical(false_alarms);
     let least = false_alarms.least_difference as f32;
     let spreads = population.spread.as_slice().iter().zip(judged.standing.as_slice());
@@ -173,14 +182,18 @@ pub(super) fn judge(
     Ok(Judged {
         baseline: population.mean.clone(),
         difference: judged.difference,
-        tolerance,
-        places,
-        part_critical: population.part_critical(false_alarms),
-        report: AgainstSpread {
-            baseline: summary.clone(),
-            nuisance: judged.nuisance,
-            parts: judged.parts,
-            false_alarms,
+        called: Called {
+            tolerance,
+            places,
+            judged: JudgedParts {
+                part_critical: population.part_critical(false_alarms),
+                report: AgainstSpread {
+                    baseline: population.summary.clone(),
+                    nuisance: judged.nuisance,
+                    parts: judged.parts,
+                    false_alarms,
+                },
+            },
         },
     })
 }
@@ -257,7 +270,7 @@ fn called(anomaly: &Anomaly, critical: f64, least: f64) -> CalledPlace {
     }
 }
 
-impl Judged {
+impl JudgedParts {
     /// A part's mean is told better than its pixels: what it takes to call it follows from its own spread.
     pub(super) fn tell_parts(&self, readings: &mut [PartReading]) {
         for reading in readings {
@@ -267,9 +280,5 @@ impl Judged {
                 reading.callable = Some(KelvinDifference::known(needed));
             }
         }
-    }
-
-    pub(super) fn into_report(self) -> AgainstSpread {
-        self.report
     }
 }

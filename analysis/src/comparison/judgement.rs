@@ -1,6 +1,6 @@
 //! The fast half of the main job: correct, subtract, find and name.
 
-use super::against_spread::{self, JudgedBy};
+use super::against_spread::{self, Called, JudgedBy};
 use super::alignment::{Aligned, GoodBoards, Shelf, stated_picture};
 use super::conditions::{at_least_as_seen, conditions, netd, of_difference, seen_noise, surroundings};
 use super::{CannotCompare, Comparison, SetAside, board_to_picture};
@@ -151,9 +151,9 @@ pub fn judge(
             against_spread::judge(&setting, captured, &unit.temperature)
         }
     };
-    let (baseline, difference, spread, unit_gain) = match &against_spread {
-        Ok(judged) => (judged.baseline.clone(), judged.difference.clone(), None, 1.0),
-        Err(_) => {
+    let (baseline, difference, unit_gain, called) = match against_spread {
+        Ok(judged) => (judged.baseline, judged.difference, 1.0, Ok(judged.called)),
+        Err(why) => {
             let exposure = |capture: &Aligned, temperature| {
                 let (ambient, power) = conditions(session, &capture.hash);
                 Exposure { temperature, ambient, power }
@@ -161,7 +161,7 @@ pub fn judge(
             let exposures: Vec<_> =
                 boards.captures().iter().zip(good).map(|(capture, frame)| exposure(capture, frame)).collect();
             let map = difference(&exposures, &exposure(captured, &unit.temperature), session.criteria.basis)?;
-            (map.baseline, map.difference, map.spread, map.unit_gain)
+            (map.baseline, map.difference, map.unit_gain, Err((why, map.spread)))
         }
     };
 
@@ -182,37 +182,36 @@ pub fn judge(
             unit_netd,
             baseline_netd,
             residual_px: alignment.residual_px,
-            above_ambient: against_spread.is_ok() || session.criteria.basis != Basis::Absolute,
+            above_ambient: called.is_ok() || session.criteria.basis != Basis::Absolute,
             unit_gain,
         },
         &session.input_uncertainty,
     )?;
     on_step("Finding");
     let pixel_pitch = session.capture(&reference.hash).and_then(|record| record.metadata.pixel_pitch);
-    let (tolerance, findings) = match &against_spread {
-        Ok(judged) => {
-            let places = &judged.places;
-            let findings = describe(&difference, &judged.tolerance, places, footprints, map, pixel_pitch)?;
-            (judged.tolerance.clone(), findings)
+    let (tolerance, findings, judged) = match called {
+        Ok(Called { tolerance, places, judged }) => {
+            let findings = describe(&difference, &tolerance, &places, footprints, map, pixel_pitch)?;
+            (tolerance, findings, Ok(judged))
         }
-        Err(_) => {
+        Err((why, spread)) => {
             let tolerance = tolerance(&certainty.between_equals, spread.as_ref(), &session.criteria)?;
             let findings = find(&difference, &tolerance, &session.criteria, footprints, map, pixel_pitch)?;
-            (tolerance, findings)
+            (tolerance, findings, Err(why))
         }
     };
     on_step("Reading parts");
     let mut parts =
         read_parts(&unit.temperature, &difference, &tolerance, footprints, &session.layout.limits)?;
-    if let Ok(judged) = &against_spread {
+    if let Ok(judged) = &judged {
         judged.tell_parts(&mut parts);
     }
     let layout = &session.layout;
     let nets = Nets::new(&layout.netlist, layout.side, &layout.placements, map);
     let probes = suggest_probes(&findings, &parts, &layout.placements, nets.as_ref());
-    let judged_by = match against_spread {
+    let judged_by = match judged {
         Err(why) => JudgedBy::Limit { why },
-        Ok(judged) => JudgedBy::GoodBoardsSpread(Box::new(judged.into_report())),
+        Ok(judged) => JudgedBy::GoodBoardsSpread(Box::new(judged.report)),
     };
 
     Ok(Comparison {

@@ -92,6 +92,11 @@ pub struct Comparison {
 }
 
 impl Comparison {
+    /// The parts that exceed a stated limit.
+    pub fn parts_over_limit(&self) -> impl Iterator<Item = &PartReading> {
+        self.parts.iter().filter(|part| part.is_over_limit())
+    }
+
     /// Half the width of a scale on which everything that counts can be told apart, K: the largest finding,
     /// at least the limit. What stays below its tolerance, such as edges that lie a hair off, does not widen it.
     #[must_use]

@@ -3,7 +3,6 @@
 use super::{Comparison, JudgedBy};
 use crate::inspection::{Finding, ProbeVerdict, explain, hard_to_judge};
 use crate::session::{Outcome, Session};
-use crate::units::{KelvinDifference, TemperatureUnit};
 
 /// A suggested verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,9 +36,9 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
             false => failed.push(words),
         }
     }
-    for part in &comparison.parts {
-        if let Some(over) = part.margin.filter(|margin| margin.value() < 0.0) {
-            failed.push(format!("{} is {} over its limit.", part.designator, size(over, unit)));
+    for part in comparison.parts_over_limit() {
+        if let Some(margin) = part.margin {
+            failed.push(format!("{} is {} over its limit.", part.designator, unit.write_size(margin, 1)));
         }
     }
     if comparison.alignment.residual_px > POOR_ALIGNMENT_PX {
@@ -67,7 +66,7 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
         }
         JudgedBy::Limit { .. } => passed.push(format!(
             "Nothing differs by more than {} and its tolerance.",
-            size(session.criteria.limit, unit)
+            unit.write_size(session.criteria.limit, 1)
         )),
     }
     let blind = hard_to_judge(&comparison.parts, &session.criteria);
@@ -77,7 +76,7 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
             blind.len(),
             comparison.parts.len(),
             part.designator,
-            size(*needed, unit)
+            unit.write_size(*needed, 1)
         ));
     }
     if !failed.is_empty() {
@@ -96,8 +95,4 @@ fn contradicted(session: &Session, comparison: &Comparison, finding: &Finding) -
     let mut verdicts =
         asked.map(|probe| session.reading(&probe.key).and_then(|reading| reading.verdict)).peekable();
     verdicts.peek().is_some() && verdicts.all(|verdict| verdict == Some(ProbeVerdict::Pass))
-}
-
-fn size(kelvin: KelvinDifference, unit: TemperatureUnit) -> String {
-    format!("{:.1} {}", unit.show_difference(kelvin.value().abs()), unit.difference_symbol())
 }

@@ -37,11 +37,7 @@ impl UnitSurvey {
             findings: comparison.findings.clone(),
             probes: comparison.probes.clone(),
             parts: comparison.parts.iter().map(|part| (part.designator.clone(), part.difference)).collect(),
-            over_limit: comparison
-                .parts
-                .iter()
-                .filter(|part| part.margin.is_some_and(|margin| margin.value() < 0.0))
-                .count(),
+            over_limit: comparison.parts_over_limit().count(),
             power_factor: match &comparison.judged_by {
                 JudgedBy::GoodBoardsSpread(against) => Some(against.nuisance.power_factor.value),
                 JudgedBy::Limit { .. } => None,

@@ -4,7 +4,7 @@
 
 use super::findings::{Finding, Sign};
 use super::part_kind::{PartKind, kind};
-use crate::units::{KelvinDifference, TemperatureUnit};
+use crate::units::TemperatureUnit;
 
 /// A finding as a person can act on it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,9 +22,6 @@ pub struct Explanation {
 /// `finding` in words, with numbers in `unit`.
 #[must_use]
 pub fn explain(finding: &Finding, unit: TemperatureUnit) -> Explanation {
-    let size = |kelvin: KelvinDifference, digits: usize| {
-        format!("{:.digits$} {}", unit.show_difference(kelvin.value().abs()), unit.difference_symbol())
-    };
     let warmth = match finding.sign {
         Sign::Hotter => "hotter",
         Sign::Colder => "colder",
@@ -37,12 +34,15 @@ pub fn explain(finding: &Finding, unit: TemperatureUnit) -> Explanation {
     let against = finding.chance.as_ref().map_or_else(
         || " than the known-good boards' mean".to_owned(),
         |chance| {
-            format!(" than good boards, which differ there by {} among themselves", size(chance.spread, 2))
+            format!(
+                " than good boards, which differ there by {} among themselves",
+                unit.write_size(chance.spread, 2)
+            )
         },
     );
     let chance = finding.chance.as_ref();
     Explanation {
-        what: format!("{place} is {} {warmth}{against}.", size(finding.peak, 1)),
+        what: format!("{place} is {} {warmth}{against}.", unit.write_size(finding.peak, 1)),
         power: chance.and_then(|chance| chance.watts).map(power).unwrap_or_default(),
         bathed: chance.filter(|chance| !chance.bathed.is_empty()).map_or_else(String::new, |chance| {
             let (so, by) = match finding.sign {

@@ -21,6 +21,11 @@ pub enum Sign {
 }
 
 impl Sign {
+    /// That of a difference.
+    fn of(difference: KelvinDifference) -> Self {
+        if difference.value() < 0.0 { Self::Colder } else { Self::Hotter }
+    }
+
     pub(super) const fn factor(self) -> f32 {
         match self {
             Self::Hotter => 1.0,
@@ -135,8 +140,7 @@ pub fn find(
     difference.require_same_shape(tolerance)?;
     let smooth = mean_of_valid(difference, 1);
     let scene = scene(difference, &smooth, tolerance);
-    let setting =
-        Setting { footprints, picture_to_board: board_to_picture.map(Homography::inverse), pixel_pitch };
+    let setting = Setting::new(footprints, board_to_picture, pixel_pitch);
     let part_at = |pixel: usize| part_under(footprints, scene.place(pixel));
     let mut findings = Vec::new();
     for sign in [Sign::Hotter, Sign::Colder] {
@@ -173,11 +177,9 @@ pub fn describe(
     difference.require_same_shape(tolerance)?;
     let smooth = mean_of_valid(difference, 1);
     let scene = scene(difference, &smooth, tolerance);
-    let setting =
-        Setting { footprints, picture_to_board: board_to_picture.map(Homography::inverse), pixel_pitch };
+    let setting = Setting::new(footprints, board_to_picture, pixel_pitch);
     let described = places.iter().filter_map(|place| {
-        let sign = if place.peak.value() < 0.0 { Sign::Colder } else { Sign::Hotter };
-        let spot = scene.spot_around(scene.pixel(place.peak_at)?, sign);
+        let spot = scene.spot_around(scene.pixel(place.peak_at)?, Sign::of(place.peak));
         let mut finding = setting.finding(&spot, place.peak, place.peak_at);
         let mut chance = place.chance.clone();
         // A place beside a part is named after it: the part itself is then no news.
@@ -239,7 +241,15 @@ struct Setting<'a> {
     pixel_pitch: Option<Millimeters>,
 }
 
-impl Setting<'_> {
+impl<'a> Setting<'a> {
+    fn new(
+        footprints: &'a [Footprint],
+        board_to_picture: Option<&Homography<BoardMillimeters, BaselinePixels>>,
+        pixel_pitch: Option<Millimeters>,
+    ) -> Self {
+        Self { footprints, picture_to_board: board_to_picture.map(Homography::inverse), pixel_pitch }
+    }
+
     fn millimeters_per_pixel(&self, at: Point<BaselinePixels>) -> Option<f64> {
         let by_board = self.picture_to_board.as_ref().map(|map| map.scale_at(at));
         by_board.or_else(|| self.pixel_pitch.map(Millimeters::value)).filter(|scale| scale.is_finite())
@@ -247,7 +257,7 @@ impl Setting<'_> {
 
     fn finding(&self, spot: &Spot, peak: KelvinDifference, peak_at: Point<BaselinePixels>) -> Finding {
         let area = f64::from(spot.area_px);
-        let sign = if peak.value() < 0.0 { Sign::Colder } else { Sign::Hotter };
+        let sign = Sign::of(peak);
         let centroid = Point::new(spot.weighted[0] / spot.sum, spot.weighted[1] / spot.sum);
         let (designator, designator_distance_mm) =
             name(self.footprints, self.picture_to_board.as_ref(), peak_at).unzip();

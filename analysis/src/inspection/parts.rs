@@ -26,6 +26,14 @@ pub struct PartReading {
     pub margin: Option<KelvinDifference>,
 }
 
+impl PartReading {
+    /// Whether a stated limit is exceeded.
+    #[must_use]
+    pub fn is_over_limit(&self) -> bool {
+        self.margin.is_some_and(|margin| margin.value() < 0.0)
+    }
+}
+
 /// Reads every part that has a footprint, in the order given.
 ///
 /// The case reading is the hottest 3 × 3 mean centred on a valid pixel of the body, in the unit. The

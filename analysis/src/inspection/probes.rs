@@ -94,15 +94,14 @@ impl ProbeReason {
     /// The reason as a sentence, its numbers in `unit`.
     #[must_use]
     pub fn words(&self, unit: TemperatureUnit) -> String {
-        let size = |by: KelvinDifference| {
-            format!("{:.1} {}", unit.show_difference(by.value().abs()), unit.difference_symbol())
-        };
         let (what, tells) = match self {
             Self::Differs { place, by, tells } => {
                 let warmth = if by.value() < 0.0 { "colder" } else { "hotter" };
-                (format!("{place} is {} {warmth} than the baseline", size(*by)), tells)
+                (format!("{place} is {} {warmth} than the baseline", unit.write_size(*by, 1)), tells)
             }
-            Self::OverLimit { part, by, tells } => (format!("{part} is {} over its limit", size(*by)), tells),
+            Self::OverLimit { part, by, tells } => {
+                (format!("{part} is {} over its limit", unit.write_size(*by, 1)), tells)
+            }
         };
         format!("{what}: {tells} (common practice).")
     }

@@ -50,11 +50,11 @@ const DISC_MM: [f64; 2] = [2.0, 12.0];
 
 /// Where heat is made, and what it does all over the picture.
 #[derive(Debug, Clone)]
-pub struct Heat {
+pub(super) struct Heat {
     /// The sources, surest first. Every anomaly is either a source or bathed in exactly one.
-    pub sources: Vec<HeatSource>,
+    pub(super) sources: Vec<HeatSource>,
     /// What the sources send along the board, K; 0 off the board.
-    pub glow: Frame<Difference>,
+    glow: Frame<Difference>,
 }
 
 impl Heat {
@@ -63,7 +63,7 @@ impl Heat {
     ///
     /// # Errors
     /// [`FrameError::ShapeMismatch`].
-    pub fn taken_off(
+    pub(super) fn taken_off(
         &self,
         unit: &Frame<SurfaceKelvin>,
         anomalies: &[Anomaly],
@@ -96,18 +96,18 @@ const MARGIN_PX: usize = 3;
 
 /// Sorts `anomalies`, surest first, into sources and what bathes in them.
 ///
-/// `difference` has bare metal made invalid, see [`super::PopulationBaseline::without_metal`].
+/// `difference` has bare metal made invalid, see [`super::PopulationBaseline::without_metal`]; `plates` are those of
+/// [`plates`].
 ///
 /// # Errors
 /// Every [`CannotTellPower`].
-pub fn heat_sources(
+pub(super) fn heat_sources(
     difference: &Frame<Difference>,
     anomalies: &[Anomaly],
     footprints: &[Footprint],
     board_to_picture: &Homography<BoardMillimeters, BaselinePixels>,
-    board: &BoardPlate,
+    plates: &[UniformPlate],
 ) -> Result<Heat, CannotTellPower> {
-    let plates = plates(board)?;
     let first = plates.first().ok_or(CannotTellPower::TooLittleBoard { found: 0, needed: LEAST_CELLS })?;
     let field = board_field(difference, footprints, board_to_picture, first);
     let valid: Vec<usize> =
@@ -129,7 +129,7 @@ pub fn heat_sources(
             continue;
         }
         bodies.push(scene.body_of(next));
-        let Some(spread) = Spreading::fitted(&plates, &bodies, &seen, &valid) else { continue };
+        let Some(spread) = Spreading::fitted(plates, &bodies, &seen, &valid) else { continue };
         glow = spread.glows.iter().fold(Array2::zeros(first.shape()), |sum, glow| sum + glow);
         for (place, source) in sources.iter_mut().enumerate() {
             source.watts = spread.watts(place);
@@ -173,7 +173,7 @@ fn on_picture(
 }
 
 /// The plates tried: one, where the board's conductance is known.
-fn plates(board: &BoardPlate) -> Result<Vec<UniformPlate>, CannotTellPower> {
+pub(super) fn plates(board: &BoardPlate) -> Result<Vec<UniformPlate>, CannotTellPower> {
     let tried = board.sheet_conductance.map_or_else(conductances, |known| vec![known]);
     tried
         .into_iter()

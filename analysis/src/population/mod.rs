@@ -34,7 +34,7 @@ pub use baseline::{
     BoardCheck, EffectOfAdding, GoodBoard, PartSpread, PopulationBaseline, PopulationError, PopulationSummary,
 };
 pub use false_alarms::{Extremes, FalseAlarms, benjamini_hochberg};
-pub use glow::{Heat, HeatSource, heat_sources};
+pub use glow::HeatSource;
 pub use local_shift::{AlignmentRemainder, PartShift};
 pub use nuisance::{Estimate, NuisanceError, NuisanceFit, fit_nuisance};
 pub use plate::{NoPlate, PlateProperties, UniformPlate};

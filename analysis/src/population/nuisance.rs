@@ -278,99 +278,95 @@ fn power_of_parts(
     (votes.len() >= LEAST_PARTS).then(|| slope_of(&votes)).flatten()
 }
 
-/// What one part says of the power.
+/// What one part or place says of the power.
 struct Vote {
     slope: f64,
     /// Its standard deviation: the parts' own spread, and noise.
     deviation: f64,
 }
 
-/// The slope that the votes agree on, one at fault outvoted.
-fn slope_of(votes: &[Vote]) -> Option<Estimate> {
-    let mut ratios: Vec<(f64, f64)> = votes.iter().map(|vote| (vote.slope, 1.0 / vote.deviation)).collect();
-    let mut slope = weighted_median(&mut ratios)?;
-    let residual = |vote: &Vote, slope: f64| (vote.slope - slope) / vote.deviation;
-    let spread = |slope: f64| scale(votes.iter().map(|vote| residual(vote, slope))).max(LEAST_SCALE);
-    let mut unit_scale = spread(slope);
-    let weight = |vote: &Vote, slope: f64, unit_scale: f64| {
-        biweight(residual(vote, slope) / unit_scale) / (vote.deviation * vote.deviation)
-    };
-    for _ in 0..ITERATIONS {
-        let weighted = votes.iter().map(|vote| (weight(vote, slope, unit_scale), vote.slope));
-        let (above, below) =
-            weighted.fold((0.0, 0.0), |(above, below), (w, own)| (above + w * own, below + w));
-        if below <= 0.0 {
-            break;
-        }
-        let next = above / below;
-        let settled = (next - slope).abs() < 1e-6;
-        slope = next;
-        if settled {
-            break;
-        }
-        unit_scale = spread(slope);
-    }
-    let (mut squares, mut below, mut count) = (0.0, 0.0, 0.0);
-    for vote in votes {
-        let weight = weight(vote, slope, unit_scale);
-        squares += (weight * (vote.slope - slope)).powi(2);
-        below += weight;
-        count += if weight > 0.0 { 1.0 } else { 0.0 };
-    }
-    // Of n votes about their own mean, n − 1 are free.
-    let uncertainty =
-        if count > 1.0 { (squares * count / (count - 1.0)).sqrt() / below } else { f64::INFINITY };
-    let half = 1.0 - slope / 2.0;
-    Some(Estimate { value: slope / half, standard_uncertainty: uncertainty / (half * half) })
+/// The slope that votes agree on, those at fault outvoted.
+struct Agreed {
+    slope: f64,
+    /// What each vote weighs in the end.
+    weights: Vec<f64>,
 }
 
-/// The slope p − 1 of the contrasts of change against those of rise.
+impl Agreed {
+    /// `None` of no votes.
+    fn of(votes: &[Vote]) -> Option<Self> {
+        let mut ratios: Vec<(f64, f64)> =
+            votes.iter().map(|vote| (vote.slope, 1.0 / vote.deviation)).collect();
+        let mut slope = weighted_median(&mut ratios)?;
+        let residual = |vote: &Vote, slope: f64| (vote.slope - slope) / vote.deviation;
+        let spread = |slope: f64| scale(votes.iter().map(|vote| residual(vote, slope))).max(LEAST_SCALE);
+        let mut unit_scale = spread(slope);
+        let weight = |vote: &Vote, slope: f64, unit_scale: f64| {
+            biweight(residual(vote, slope) / unit_scale) / (vote.deviation * vote.deviation)
+        };
+        for _ in 0..ITERATIONS {
+            let weighted = votes.iter().map(|vote| (weight(vote, slope, unit_scale), vote.slope));
+            let (above, below) =
+                weighted.fold((0.0, 0.0), |(above, below), (w, own)| (above + w * own, below + w));
+            if below <= 0.0 {
+                break;
+            }
+            let next = above / below;
+            let settled = (next - slope).abs() < 1e-6;
+            slope = next;
+            if settled {
+                break;
+            }
+            unit_scale = spread(slope);
+        }
+        let weights = votes.iter().map(|vote| weight(vote, slope, unit_scale)).collect();
+        Some(Self { slope, weights })
+    }
+
+    /// Each vote's weighted distance from the agreed slope.
+    fn left<'a>(&'a self, votes: &'a [Vote]) -> impl Iterator<Item = f64> + 'a {
+        self.weights.iter().zip(votes).map(|(weight, vote)| weight * (vote.slope - self.slope))
+    }
+
+    /// p − 1, with the root of the summed squares of what is left.
+    ///
+    /// From the slope against the mean of both, (p − 1) / ((p + 1) / 2).
+    fn estimate(&self, left: f64) -> Estimate {
+        let below: f64 = self.weights.iter().sum();
+        let uncertainty = if below > 0.0 { left / below } else { f64::INFINITY };
+        let half = 1.0 - self.slope / 2.0;
+        Estimate { value: self.slope / half, standard_uncertainty: uncertainty / (half * half) }
+    }
+}
+
+/// p − 1 by parts, each of which errs by itself; `None` of no votes.
+fn slope_of(votes: &[Vote]) -> Option<Estimate> {
+    let agreed = Agreed::of(votes)?;
+    let squares: f64 = agreed.left(votes).map(|left| left * left).sum();
+    let count = agreed.weights.iter().filter(|weight| **weight > 0.0).count() as f64;
+    // Of n votes about their own mean, n − 1 are free.
+    let left = if count > 1.0 { (squares * count / (count - 1.0)).sqrt() } else { f64::INFINITY };
+    Some(agreed.estimate(left))
+}
+
+/// p − 1 by the contrasts of change against those of rise, where parts are not known.
 fn power_change(samples: &[Sample]) -> Estimate {
-    let telling = || samples.iter().filter(|s| s.telling);
     let noise = scale(samples.iter().map(|s| s.change_contrast)).max(LEAST_SCALE);
-    // A pixel's vote: how well its own contrast can tell the slope.
-    let vote = |s: &Sample| {
-        let deviation = noise.hypot(PART_POWER_SPREAD * s.rise_contrast);
-        1.0 / (deviation * deviation)
-    };
-    let mut ratios: Vec<(f64, f64)> = telling()
-        .map(|s| (s.change_contrast / s.rise_contrast, vote(s).sqrt() * s.rise_contrast.abs()))
+    let telling = || samples.iter().filter(|s| s.telling);
+    let votes: Vec<Vote> = telling()
+        .map(|s| Vote {
+            slope: s.change_contrast / s.rise_contrast,
+            deviation: PART_POWER_SPREAD.hypot(noise / s.rise_contrast),
+        })
         .collect();
-    let Some(mut slope) = weighted_median(&mut ratios) else {
+    let Some(agreed) = Agreed::of(&votes) else {
         return Estimate { value: 0.0, standard_uncertainty: f64::INFINITY };
     };
-    let residual = |s: &Sample, slope: f64| (s.change_contrast - slope * s.rise_contrast) * vote(s).sqrt();
-    let spread = |slope: f64| scale(telling().map(|s| residual(s, slope))).max(LEAST_SCALE);
-    let mut unit_scale = spread(slope);
-    for _ in 0..ITERATIONS {
-        let (mut above, mut below) = (0.0, 0.0);
-        for s in telling() {
-            let weight = vote(s) * biweight(residual(s, slope) / unit_scale);
-            above += weight * s.rise_contrast * s.change_contrast;
-            below += weight * s.rise_contrast * s.rise_contrast;
-        }
-        if below <= 0.0 {
-            break;
-        }
-        let next = above / below;
-        let settled = (next - slope).abs() < 1e-6;
-        slope = next;
-        if settled {
-            break;
-        }
-        unit_scale = spread(slope);
-    }
     let mut clusters = Clusters::default();
-    let mut below = 0.0;
-    for s in telling() {
-        let weight = vote(s) * biweight(residual(s, slope) / unit_scale);
-        clusters.add(s.cluster, weight * s.rise_contrast * (s.change_contrast - slope * s.rise_contrast));
-        below += weight * s.rise_contrast * s.rise_contrast;
+    for (s, left) in telling().zip(agreed.left(&votes)) {
+        clusters.add(s.cluster, left);
     }
-    let uncertainty = if below > 0.0 { clusters.norm() / below } else { f64::INFINITY };
-    // From the slope against the mean of both, (p − 1) / ((p + 1) / 2), to p − 1.
-    let half = 1.0 - slope / 2.0;
-    Estimate { value: slope / half, standard_uncertainty: uncertainty / (half * half) }
+    agreed.estimate(clusters.norm())
 }
 
 /// Offset and tilt from the coolest pixels, and whether those stay near ambient.

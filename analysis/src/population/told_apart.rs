@@ -5,7 +5,7 @@
 
 use super::baseline::PopulationBaseline;
 use super::false_alarms::FalseAlarms;
-use super::glow::{Heat, HeatSource, heat_sources};
+use super::glow::{Heat, HeatSource, heat_sources, plates};
 use super::power_map::BoardPlate;
 use super::significance::{CannotJudge, FurtherUncertainty, UnitJudgement};
 use crate::frame::{Difference, Frame, SurfaceKelvin};
@@ -31,36 +31,32 @@ impl PopulationBaseline {
         board: Option<KnownBoard<'_>>,
     ) -> Result<(UnitJudgement, Vec<HeatSource>), CannotJudge> {
         let judged = self.judge(unit, further, false_alarms)?;
-        let Some(heat) = self.heat(board, &judged, &judged.difference) else {
+        // Nothing to explain, or no map of the board to explain it on.
+        let prepared = board.filter(|_| !judged.anomalies.is_empty());
+        let prepared = prepared.and_then(|(map, board)| Some((map, plates(&board).ok()?)));
+        let heat = |judged: &UnitJudgement, difference: &Frame<Difference>| -> Option<Heat> {
+            let (map, plates) = prepared.as_ref()?;
+            let plain = self.without_metal(difference).ok()?;
+            heat_sources(&plain, &judged.anomalies, &self.footprints, map, plates).ok()
+        };
+        let Some(first) = heat(&judged, &judged.difference) else {
             let each = 0..judged.anomalies.len();
             let each = each.map(|anomaly| HeatSource { anomaly, watts: None, bathed: Vec::new() });
             let each = each.collect();
             return Ok((judged, each));
         };
-        let mut apart = (judged.nuisance.clone(), heat);
+        let mut apart = (judged.nuisance.clone(), first);
         for _ in 0..ROUNDS {
             let calm = apart.1.taken_off(unit, &judged.anomalies, &self.footprints)?;
             let nuisance = self.bench_change(&calm)?;
             let difference = nuisance.corrected_difference(&self.mean, self.summary.ambient, unit)?;
-            match self.heat(board, &judged, &difference) {
-                Some(heat) => apart = (nuisance, heat),
+            match heat(&judged, &difference) {
+                Some(next) => apart = (nuisance, next),
                 None => break,
             }
         }
         let judged = self.judge_with(unit, apart.0, further, false_alarms)?;
-        let sources = self.heat(board, &judged, &judged.difference).map(|heat| heat.sources);
+        let sources = heat(&judged, &judged.difference).map(|heat| heat.sources);
         Ok((judged, sources.unwrap_or(apart.1.sources)))
-    }
-
-    /// What makes heat and what bathes in it; `None` without anything to explain or without a map of the board.
-    fn heat(
-        &self,
-        board: Option<KnownBoard<'_>>,
-        judged: &UnitJudgement,
-        difference: &Frame<Difference>,
-    ) -> Option<Heat> {
-        let (map, plate) = board.filter(|_| !judged.anomalies.is_empty())?;
-        let plain = self.without_metal(difference).ok()?;
-        heat_sources(&plain, &judged.anomalies, &self.footprints, map, &plate).ok()
     }
 }

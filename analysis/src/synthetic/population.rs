@@ -254,6 +254,20 @@ impl Change {
     }
 }
 
+/// The board's corners as a person would mark them in a picture: to a tenth of a pixel.
+pub(super) fn marked_corners(
+    size: [f64; 2],
+    board_to_pixels: &Homography<BoardMillimeters, CapturePixels>,
+) -> Vec<CornerMark<CapturePixels>> {
+    let tenth = |v: f64| (v * 10.0).round() / 10.0;
+    let corners = [[0.0, 0.0], [size[0], 0.0], size, [0.0, size[1]]].map(|[x, y]| {
+        let board = Point::new(x, y);
+        let pixel = board_to_pixels.apply(board);
+        CornerMark { pixel: Point::new(tenth(pixel.x), tenth(pixel.y)), board }
+    });
+    corners.to_vec()
+}
+
 impl Population {
     /// Units of `design` before the default camera, at 23 °C.
     #[must_use]
@@ -377,15 +391,7 @@ impl Population {
         let picture = self.camera.look(&scene, &board_to_pixels, surroundings)?;
         let capture = self.camera.digitize(&picture.apparent_clean, unit.noise_seed)?;
         let middle = Point::new(size[0] / 2.0, size[1] / 2.0);
-        let tenth = |v: f64| (v * 10.0).round() / 10.0;
-        let corners = [[0.0, 0.0], [size[0], 0.0], size, [0.0, size[1]]]
-            .map(|[x, y]| {
-                let board = Point::new(x, y);
-                let pixel = board_to_pixels.apply(board);
-                // As a person would mark it: to a tenth of a pixel.
-                CornerMark { pixel: Point::new(tenth(pixel.x), tenth(pixel.y)), board }
-            })
-            .to_vec();
+        let corners = marked_corners(size, &board_to_pixels);
         let metadata = CaptureMetadata {
             quantity: Some(Quantity::Temperature {
                 unit: TemperatureUnit::Kelvin,

@@ -3,16 +3,13 @@
 //! Simplification: the plate's rise has one time constant and the bodies' rise above it another, each the same
 //! everywhere, so that the truth is known in closed form; a real plate has many.
 
-use crate::capture::{
-    BenchEvent, BoardIdentity, CaptureMetadata, CornerMark, FrameTimes, Quantity, TestConditions,
-};
+use crate::capture::{BenchEvent, BoardIdentity, CaptureMetadata, FrameTimes, Quantity, TestConditions};
 use crate::frame::{Frame, RawNumber};
-use crate::geometry::Point;
 use crate::units::{Kelvin, KelvinDifference, TemperatureUnit};
 
 use super::beacon_board::beacon_board;
 use super::camera::{Camera, KELVIN_PER_COUNT, Pose, Reflected};
-use super::population::SimulationError;
+use super::population::{SimulationError, marked_corners};
 use super::scene::Scene;
 
 /// Time constant of the plate, s.
@@ -81,13 +78,6 @@ pub fn warm_up_recording() -> Result<Recording, SimulationError> {
         let seen = camera.look(&scene, &board_to_pixels, reflected)?;
         frames.push(camera.digitize(&seen.apparent_clean, number as u64)?);
     }
-    let tenth = |v: f64| (v * 10.0).round() / 10.0;
-    let size = design.size;
-    let corners = [[0.0, 0.0], [size[0], 0.0], size, [0.0, size[1]]].map(|[x, y]| {
-        let board = Point::new(x, y);
-        let pixel = board_to_pixels.apply(board);
-        CornerMark { pixel: Point::new(tenth(pixel.x), tenth(pixel.y)), board }
-    });
     let current = |watts: f64| Some((watts / VOLTAGE * 1e4).round() / 1e4);
     let watts = design.total_power();
     let event = |at_s, name: &str, voltage, current| BenchEvent {
@@ -115,7 +105,7 @@ pub fn warm_up_recording() -> Result<Recording, SimulationError> {
         time: "2026-10-14T15:00:00+02:00".to_owned(),
         conditions: TestConditions { notes: "lamp output on a dummy load".to_owned(), ..Default::default() },
         board: BoardIdentity { product: design.product.to_owned(), serial: "unit 21".to_owned() },
-        corners: corners.to_vec(),
+        corners: marked_corners(design.size, &board_to_pixels),
         notes: "Simulated: no real board, no real camera.".to_owned(),
         invented: true,
         ..CaptureMetadata::default()

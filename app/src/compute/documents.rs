@@ -1,5 +1,7 @@
 //! The documents a comparison is handed on as, written and read in the worker.
 
+use std::collections::BTreeMap;
+
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
 use analysis::result::{
@@ -8,7 +10,7 @@ use analysis::result::{
 };
 use analysis::session::Session;
 
-use super::handle::{Failure, Report, Workbench};
+use super::handle::{Failure, Kept, Report, Workbench};
 use super::protocol::{Buffer, Document, Outcome, WrittenFile};
 
 const NOTHING_SAVED: &str = "Nothing was saved; the session is as it was.";
@@ -42,25 +44,20 @@ impl Workbench {
         Ok(compared)
     }
 
-    /// The files of a session, as they were loaded.
-    fn originals(&self, session: &Session) -> Vec<OriginalFile<'_>> {
-        let files = session.files();
-        let kept = files.iter().filter_map(|hash| self.captures.get(hash));
-        kept.map(|kept| OriginalFile { file_name: &kept.file_name, bytes: &kept.bytes }).collect()
-    }
-
     fn baseline_file(
         &mut self,
         session: &Session,
         written_at: &str,
         report: &mut Report<'_>,
     ) -> Result<Vec<Written>, Failure> {
-        let learned = self.learn(session, report).map_err(|why| Failure::new(why, NOTHING_SAVED))?;
+        let shelf = self.shelf();
+        let learned = self.steps.learned(session, &shelf, report);
+        let learned = learned.map_err(|why| Failure::new(why, NOTHING_SAVED))?;
         report("Writing", 0.9);
         let input = BaselineInput {
             session,
-            learned: &learned,
-            originals: &self.originals(session),
+            learned,
+            originals: &originals(&self.captures, session),
             written_at,
             software_version: env!("CARGO_PKG_VERSION"),
         };
@@ -79,13 +76,20 @@ impl Workbench {
         let input = ResultInput {
             session,
             comparison,
-            originals: &self.originals(session),
+            originals: &originals(&self.captures, session),
             written_at,
             software_version: env!("CARGO_PKG_VERSION"),
         };
         let html = write_result(&input).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
         Ok(vec![written(format!("{name}-result.html"), "text/html", html.into_bytes())])
     }
+}
+
+/// The files of a session, as they were loaded.
+fn originals<'a>(captures: &'a BTreeMap<ContentHash, Kept>, session: &Session) -> Vec<OriginalFile<'a>> {
+    let files = session.files();
+    let kept = files.iter().filter_map(|hash| captures.get(hash));
+    kept.map(|kept| OriginalFile { file_name: &kept.file_name, bytes: &kept.bytes }).collect()
 }
 
 type Written = (WrittenFile, Buffer);

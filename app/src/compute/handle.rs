@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use analysis::capture::{self, CaptureMetadata, PageChoice, complete_meaning, parse_sidecar, read_capture};
-use analysis::comparison::{CannotCompare, Comparison, LearnedBaseline, Shelf};
+use analysis::comparison::{CannotCompare, Comparison, Shelf};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
 use analysis::radiometry::Band;
@@ -43,7 +43,7 @@ impl From<&CaptureMetadata> for ReadWith {
 #[derive(Debug, Default)]
 pub struct Workbench {
     pub(super) captures: BTreeMap<ContentHash, Kept>,
-    steps: KeptSteps,
+    pub(super) steps: KeptSteps,
 }
 
 /// Why a job was not done, for the person.
@@ -111,18 +111,7 @@ impl Workbench {
         known: Option<CaptureMetadata>,
         bytes: Vec<u8>,
     ) -> Result<(Outcome, Vec<Buffer>), Failure> {
-        let mut warnings = Vec::new();
-        let mut metadata = known.unwrap_or_default();
-        if let Some(sidecar) = sidecar {
-            // A capture is worth having without its sidecar, so a bad one is a warning.
-            match parse_sidecar(&sidecar.file_name, &sidecar.text) {
-                Ok((stated, odd)) => {
-                    metadata = stated;
-                    warnings.extend(odd.iter().map(|warning| format!("{}: {warning}", sidecar.file_name)));
-                }
-                Err(error) => warnings.push(error.to_string()),
-            }
-        }
+        let (mut metadata, mut warnings) = stated_by(sidecar, known.unwrap_or_default());
         let decoded = read_capture(&file_name, &bytes, &metadata).map_err(|error| Failure::new(error, ""))?;
         complete_meaning(&mut metadata, decoded.samples);
         warnings.extend(decoded.warnings.iter().map(|warning| format!("{file_name}: {warning}")));
@@ -199,18 +188,20 @@ impl Workbench {
         self.steps.compare(session, &shelf, report)
     }
 
-    /// What the session's known-good boards say.
-    pub(super) fn learn(
-        &mut self,
-        session: &Session,
-        report: &mut Report<'_>,
-    ) -> Result<LearnedBaseline, CannotCompare> {
-        let shelf = self.shelf();
-        self.steps.learned(session, &shelf, report)
-    }
-
     pub(super) fn shelf(&self) -> Shelf {
         self.captures.iter().map(|(hash, kept)| (hash.clone(), Arc::clone(&kept.pixels))).collect()
+    }
+}
+
+/// What a sidecar states, or else what was `known`, and what is odd about it. Pictures are worth having without
+/// their sidecar, so a bad one is a warning.
+pub(crate) fn stated_by(sidecar: Option<Sidecar>, known: CaptureMetadata) -> (CaptureMetadata, Vec<String>) {
+    let Some(sidecar) = sidecar else { return (known, Vec::new()) };
+    match parse_sidecar(&sidecar.file_name, &sidecar.text) {
+        Ok((stated, odd)) => {
+            (stated, odd.iter().map(|warning| format!("{}: {warning}", sidecar.file_name)).collect())
+        }
+        Err(error) => (known, vec![error.to_string()]),
     }
 }
 

@@ -108,8 +108,8 @@ impl KeptSteps {
         session: &Session,
         shelf: &Shelf,
         report: &mut Report<'_>,
-    ) -> Result<LearnedBaseline, CannotCompare> {
-        self.good_boards(session, shelf, report).map(|(_, _, learned)| learned.clone())
+    ) -> Result<&LearnedBaseline, CannotCompare> {
+        self.good_boards(session, shelf, report).map(|(_, _, learned)| learned)
     }
 
     /// The known-good boards and what was learned from them. Nothing is kept of a step that failed.

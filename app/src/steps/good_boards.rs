@@ -68,7 +68,7 @@ fn board_row(board: &BoardCheck, unit: TemperatureUnit) -> impl IntoView + use<>
             format!("yes ({} of good boards stand out as far)", wording::percent(probability))
         }
     };
-    let power = signed_percent(board.nuisance.power_factor.value - 1.0);
+    let power = wording::signed_percent(board.nuisance.power_factor.value - 1.0);
     let offset = wording::difference(unit, board.nuisance.offset.value);
     view! {
         <tr>
@@ -78,11 +78,6 @@ fn board_row(board: &BoardCheck, unit: TemperatureUnit) -> impl IntoView + use<>
             <td class="number" title=format!("and {offset} all over")>{power}</td>
         </tr>
     }
-}
-
-fn signed_percent(share: f64) -> String {
-    let sign = if share < 0.0 { "−" } else { "+" };
-    format!("{sign}{} %", wording::number(100.0 * share.abs(), 1))
 }
 
 fn spread_words(against: &AgainstSpread, unit: TemperatureUnit) -> String {

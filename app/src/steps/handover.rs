@@ -59,14 +59,15 @@ fn VerdictForm() -> impl IntoView {
         }
         let state = store.comparison().get();
         let Some(comparison) = state.latest() else { return String::new() };
-        let over =
-            comparison.parts.iter().filter(|part| part.margin.is_some_and(|margin| margin.value() < 0.0));
         let judged = |probe: &&Probe| {
             store
                 .session()
                 .with(|session| session.reading(&probe.key).is_some_and(|reading| reading.verdict.is_some()))
         };
-        let (over, open) = (over.count(), comparison.probes.iter().filter(|probe| !judged(probe)).count());
+        let (over, open) = (
+            comparison.parts_over_limit().count(),
+            comparison.probes.iter().filter(|probe| !judged(probe)).count(),
+        );
         match (over, open) {
             (0, 0) => String::new(),
             _ => format!(

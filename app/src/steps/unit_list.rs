@@ -162,9 +162,6 @@ fn findings_of(survey: &UnitSurvey, unit: TemperatureUnit) -> String {
 
 /// How its total power differs, where that is known.
 fn power_of(survey: &UnitSurvey) -> String {
-    survey.power_factor.map_or_else(String::new, |factor| {
-        let change = 100.0 * (factor - 1.0);
-        let sign = if change < 0.0 { "−" } else { "+" };
-        format!("the rest {sign}{} % power", wording::number(change.abs(), 1))
-    })
+    let change = survey.power_factor.map(|factor| wording::signed_percent(factor - 1.0));
+    change.map_or_else(String::new, |change| format!("the rest {change} power"))
 }

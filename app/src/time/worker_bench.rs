@@ -6,13 +6,14 @@
 use std::collections::VecDeque;
 use std::io::{Read, Seek};
 
-use analysis::capture::{CaptureMetadata, parse_sidecar};
+use analysis::capture::CaptureMetadata;
 use analysis::frame::{EmissivityFraction, Frame};
 use analysis::session::Session;
 
 use super::protocol::{Ask, AskId, Outcome, PictureKind, Request, Told, Wanted};
 use super::recording::{Failure, Recording};
 use super::runs::Run;
+use crate::compute::handle::stated_by;
 use crate::compute::protocol::{Buffer, Sidecar, numbers};
 
 /// Frames kept corrected, so that going back and playing on need no reading: bytes.
@@ -133,19 +134,8 @@ impl SequenceBench {
         sidecar: Option<Sidecar>,
         streams: Vec<Box<dyn Stream>>,
     ) -> Result<(Outcome, Vec<Buffer>), Failure> {
-        let mut warnings = Vec::new();
-        let mut metadata = CaptureMetadata::default();
         let has_sidecar = sidecar.is_some();
-        if let Some(sidecar) = sidecar {
-            // A recording is worth having without its sidecar, so a bad one is a warning.
-            match parse_sidecar(&sidecar.file_name, &sidecar.text) {
-                Ok((stated, odd)) => {
-                    metadata = stated;
-                    warnings.extend(odd.iter().map(|warning| format!("{}: {warning}", sidecar.file_name)));
-                }
-                Err(error) => warnings.push(error.to_string()),
-            }
-        }
+        let (metadata, mut warnings) = stated_by(sidecar, CaptureMetadata::default());
         let recording = Recording::open(names, streams, metadata)?;
         let complete = recording.is_complete();
         if complete {

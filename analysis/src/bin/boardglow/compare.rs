@@ -57,7 +57,7 @@ pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput>
     for (path, name) in arguments.unit.iter().zip(&names) {
         match bench.compare_unit(&good, path, name, &arguments.out) {
             Ok((answer, comparison)) => {
-                found |= !comparison.findings.is_empty() || over_limit(&comparison) > 0;
+                found |= !comparison.findings.is_empty() || comparison.parts_over_limit().next().is_some();
                 answers.push(answer);
             }
             // The other units may still be fine.
@@ -82,11 +82,6 @@ fn tell_set_aside(session: &Session, capture: &Aligned) {
         let file_name = session.capture(&capture.hash).map_or("", |record| &record.file_name);
         tell(&format!("{file_name}: note: isolated pixels set aside: {}", capture.set_aside));
     }
-}
-
-/// How many parts are over a limit.
-pub(crate) fn over_limit(comparison: &Comparison) -> usize {
-    comparison.parts.iter().filter(|part| part.margin.is_some_and(|margin| margin.value() < 0.0)).count()
 }
 
 /// The stems of the units' files, under which their results are written.

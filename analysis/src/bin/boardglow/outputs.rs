@@ -13,7 +13,6 @@ use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
 use crate::bad_input::BadInput;
-use crate::compare::over_limit;
 
 /// A file to be kept inside the result. Baselines are shared by all units.
 #[derive(Clone)]
@@ -99,7 +98,7 @@ fn line(name: &str, comparison: &Comparison) -> String {
             format!("{name}: {count} {noun}, largest {:+.1} K at {place}", finding.peak.value())
         }
     };
-    match over_limit(comparison) {
+    match comparison.parts_over_limit().count() {
         0 => {}
         1 => line.push_str("; 1 part over its limit"),
         over => line.push_str(&format!("; {over} parts over their limits")),

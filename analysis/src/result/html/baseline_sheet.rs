@@ -1,8 +1,8 @@
 //! The known-good boards as one file: what a unit will be held against months from now.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{DOCTYPE, Markup, html};
 
-use super::{SHEET, board_name, conditions, good_boards, policy};
+use super::{board_name, conditions, good_boards, head};
 use crate::capture::readable_time;
 use crate::comparison::LearnedBaseline;
 use crate::population::PartSpread;
@@ -39,14 +39,7 @@ pub fn write_baseline(input: &BaselineInput<'_>) -> Result<String, ResultError> 
     let page = html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(policy());
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content={ "Boardglow " (input.software_version) };
-                title { (board_name(session)) " \u{2013} known-good boards" }
-                style { (PreEscaped(SHEET)) }
-            }
+            (head(session, "known-good boards", input.software_version))
             body {
                 main {
                     header { div.title {

@@ -27,7 +27,6 @@ use super::words::outcome_word;
 use super::{ResultError, ResultInput};
 use crate::capture::readable_time;
 use crate::session::{Outcome, Role, Session};
-use crate::units::KelvinDifference;
 
 const SHEET: &str = include_str!("sheet.css");
 const VIEWER: &str = include_str!("viewer.js");
@@ -47,14 +46,7 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(policy());
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content={ "Boardglow " (input.software_version) };
-                title { (board_name(session)) " \u{2013} infrared bench sheet" }
-                style { (PreEscaped(SHEET)) }
-            }
+            (head(session, "infrared bench sheet", input.software_version))
             body {
                 main {
                     (head_line(input))
@@ -80,6 +72,20 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
         }
     };
     Ok(page.into_string())
+}
+
+/// The head of every file that is handed on: `kind` says what it is.
+fn head(session: &Session, kind: &str, software_version: &str) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta http-equiv="Content-Security-Policy" content=(policy());
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta name="generator" content={ "Boardglow " (software_version) };
+            title { (board_name(session)) " \u{2013} " (kind) }
+            style { (PreEscaped(SHEET)) }
+        }
+    }
 }
 
 /// Forbids every connection; names the one script and the one style sheet by their SHA-256
@@ -163,7 +169,7 @@ fn at_a_glance(input: &ResultInput<'_>, unit: InUnit) -> Markup {
     let ResultInput { session, comparison, .. } = *input;
     let largest =
         comparison.findings.iter().max_by(|a, b| a.peak.value().abs().total_cmp(&b.peak.value().abs()));
-    let over = comparison.parts.iter().filter(|part| part.margin.is_some_and(is_over)).count();
+    let over = comparison.parts_over_limit().count();
     html! {
         section.glance {
             p {
@@ -192,11 +198,6 @@ fn at_a_glance(input: &ResultInput<'_>, unit: InUnit) -> Markup {
             }
         }
     }
-}
-
-/// Whether a margin says that the limit is exceeded.
-fn is_over(margin: KelvinDifference) -> bool {
-    margin.value() < 0.0
 }
 
 fn cautions() -> Markup {

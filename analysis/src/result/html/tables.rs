@@ -2,7 +2,6 @@
 
 use maud::{Markup, html};
 
-use super::is_over;
 use crate::comparison::Comparison;
 use crate::inspection::{Finding, PartReading, ProbeVerdict, Sign, contact_words, explain, hard_to_judge};
 use crate::result::numbers::{InUnit, count_of, number};
@@ -115,7 +114,7 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                             td.number { (temperature(limit.and_then(|limit| limit.max_junction))) }
                             td.number { (difference(part.difference)) }
                             td.number { (difference(part.margin)) }
-                            td { @if part.margin.is_some_and(is_over) { span.hot { "over" } } @else { "near" } }
+                            td { @if part.is_over_limit() { span.hot { "over" } } @else { "near" } }
                         }
                     } }
                 } }
