@@ -10,12 +10,10 @@ mod study;
 #[path = "population/twins.rs"]
 mod twins;
 
-use analysis::population::{
-    BoardPlate, NuisanceFit, PopulationBaseline, PopulationSummary, fit_nuisance, power_change,
-};
+use analysis::population::{HeatSource, NuisanceFit, PopulationBaseline, PopulationSummary, fit_nuisance};
 use analysis::synthetic::{Fault, Spread};
 use simulated::{Bench, Corrected, SPREAD};
-use study::{Faults, KINDS, Lot, TEN_GOOD_BOARDS, false_alarms, judge, judge_apart, learn, watts_per_kelvin};
+use study::{Faults, KINDS, Lot, TEN_GOOD_BOARDS, false_alarms, judge_apart, learn, watts_per_kelvin};
 
 // ---- What the bench changed ----
 
@@ -105,6 +103,7 @@ fn a_sick_board_among_the_good_is_named_and_one_more_good_board_is_told_by_its_e
 /// Steps of power in parts of four kinds, W.
 const STEPS: [(&str, f64); 4] = [("Q2", 0.30), ("U3", 0.25), ("U7", 0.30), ("U1", -0.30)];
 
+/// Asked for: at least 90 % of the power in the right footprint, its size within 15 %.
 #[test]
 fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
     // The same board with and without the step: healthy boards' own scatter of 0.05 W in total is no
@@ -112,30 +111,21 @@ fn a_step_of_power_is_put_into_the_right_footprint_at_its_size() {
     let bench = Bench::new(Spread { shift_px: 0.1, ..Spread::NONE }, 21);
     let good: Vec<_> = (1..=4).map(|index| bench.unit(index, None)).collect();
     let baseline = learn(&bench, &good);
-    let board = BoardPlate { size_mm: bench.population.design.size, film: 21.0, sheet_conductance: None };
-    let mut squares = 0.0_f64;
     for (designator, step) in STEPS {
         let unit = bench.unit(50, Some(&Fault::Hot { designator, extra_watts: step }));
-        let judged = judge(&baseline, &unit, 5.0);
-        let plain = baseline.without_metal(&judged.difference).unwrap();
-        let found = power_change(&plain, &bench.footprints(), &bench.board_to_picture, &board).unwrap();
+        let (judged, sources) = judge_apart(&bench, &baseline, &unit);
+        let watts = |source: &HeatSource| source.watts.map_or(0.0, |watts| watts.value);
+        let all: f64 = sources.iter().map(|source| watts(source).abs()).sum();
+        let named =
+            |source: &&HeatSource| judged.anomalies[source.anomaly].designator.as_deref() == Some(designator);
+        let here = sources.iter().find(named).map_or(0.0, watts);
         println!(
-            "{designator} {step} {:?} {:?} explained {:.3}",
-            found.parts, found.properties, found.explained
+            "{designator}: {here:+.3} W of {step:+.3} W, {all:.3} W in all of {} sources",
+            sources.len()
         );
-        let all: f64 = found.parts.iter().map(|part| part.watts.value.abs()).sum();
-        let here = found
-            .parts
-            .iter()
-            .find(|part| part.designator == designator)
-            .map_or(0.0, |part| part.watts.value);
-        assert!(here.abs() / all >= 0.9, "{designator}: {:?}", found.parts);
-        // Two standard uncertainties: the estimate takes the board's copper as uniform, which it is not.
-        let uncertainty = 2.0 * found.parts[0].watts.standard_uncertainty;
-        assert!((here - step).abs() < uncertainty, "{designator}: {here} W of {step} W");
-        squares += (here / step - 1.0).powi(2) / 4.0;
+        assert!(here.abs() / all >= 0.9, "{designator}: {sources:?}");
+        assert!((here / step - 1.0).abs() < 0.15, "{designator}: {here} W of {step} W");
     }
-    assert!(squares.sqrt() < 0.15, "{:.1} % off in the root mean square", 100.0 * squares.sqrt());
 }
 
 /// The same on boards that differ as a lot does, with heat and the bench's change told apart. Asked for: within 15 %.

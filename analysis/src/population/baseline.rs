@@ -321,7 +321,7 @@ impl PopulationBaseline {
 }
 
 impl PopulationBaseline {
-    /// `difference` with bare metal made invalid: what [`super::power_change`] wants.
+    /// `difference` with bare metal made invalid: what [`super::heat_sources`] wants.
     ///
     /// # Errors
     /// [`FrameError::ShapeMismatch`].

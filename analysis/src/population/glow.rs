@@ -12,16 +12,11 @@ use nalgebra::DVector;
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
+use super::bare_board::{BareBoard, CannotTellPower, Maker};
 use super::nuisance::Estimate;
-use super::plate::{PlateProperties, UniformPlate};
-use super::power_map::{
-    BoardPlate, CELL_MM, CannotTellPower, LEAST_CELLS, Taken, board_field, conductances, fit, middle, source,
-    uncertainties,
-};
 use super::significance::Anomaly;
-use crate::board::Footprint;
+use super::watts_fit::WattsFit;
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
-use crate::geometry::{BaselinePixels, BoardMillimeters, Homography, Point};
 
 /// A place that makes more or less heat than on good boards.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,14 +42,20 @@ const TOLD: f64 = 0.4;
 const WHOLE_BOARD: f64 = 0.15;
 /// A source under no part is taken as a disc of its extent, within these radii, mm.
 const DISC_MM: [f64; 2] = [2.0, 12.0];
+/// Fewer cells of bare board tell nothing.
+const LEAST_CELLS: usize = 200;
+/// Squares of this many cells count as independent: errors of the model reach far.
+const CLUSTER: usize = 10;
+/// A body's edge reaches this far by blur and misplacement, pixels.
+const MARGIN_PX: usize = 3;
 
-/// Where heat is made, and what it does all over the picture.
+/// Where heat is made, and what it does all over the board.
 #[derive(Debug, Clone)]
-pub(super) struct Heat {
+pub struct Heat {
     /// The sources, surest first. Every anomaly is either a source or bathed in exactly one.
-    pub(super) sources: Vec<HeatSource>,
-    /// What the sources send along the board, K; 0 off the board.
-    glow: Frame<Difference>,
+    pub sources: Vec<HeatSource>,
+    /// What the sources send along the board, K in each cell.
+    glow: Array2<f64>,
 }
 
 impl Heat {
@@ -62,21 +63,20 @@ impl Heat {
     /// changed can be told from it.
     ///
     /// # Errors
-    /// [`FrameError::ShapeMismatch`].
+    /// [`FrameError`] of a picture without pixels.
     pub(super) fn taken_off(
         &self,
         unit: &Frame<SurfaceKelvin>,
         anomalies: &[Anomaly],
-        footprints: &[Footprint],
+        board: &BareBoard<'_>,
     ) -> Result<Frame<SurfaceKelvin>, FrameError> {
-        unit.require_same_shape(&self.glow)?;
         let mut calm = unit.view().to_owned();
-        calm.zip_mut_with(&self.glow.view(), |kelvin, glow| *kelvin -= glow);
+        board.take_off(&self.glow, &mut calm);
         let (rows, columns) = unit.shape();
         let makers =
             self.sources.iter().filter_map(|source| anomalies.get(source.anomaly)?.designator.as_ref());
         for maker in makers {
-            let bodies = footprints.iter().filter(|footprint| footprint.designator == *maker);
+            let bodies = board.footprints.iter().filter(|footprint| footprint.designator == *maker);
             for (row, run) in bodies.flat_map(|body| body.pixel_runs((rows, columns))) {
                 let margin = row.saturating_sub(MARGIN_PX)..(row + MARGIN_PX + 1).min(rows);
                 let run = run.start.saturating_sub(MARGIN_PX)..(run.end + MARGIN_PX).min(columns);
@@ -91,50 +91,40 @@ impl Heat {
     }
 }
 
-/// A body's edge reaches this far by blur and misplacement, pixels.
-const MARGIN_PX: usize = 3;
-
 /// Sorts `anomalies`, surest first, into sources and what bathes in them.
 ///
-/// `difference` has bare metal made invalid, see [`super::PopulationBaseline::without_metal`]; `plates` are those of
-/// [`plates`].
+/// `difference` has bare metal made invalid, see [`super::PopulationBaseline::without_metal`].
 ///
 /// # Errors
 /// Every [`CannotTellPower`].
-pub(super) fn heat_sources(
+pub fn heat_sources(
     difference: &Frame<Difference>,
     anomalies: &[Anomaly],
-    footprints: &[Footprint],
-    board_to_picture: &Homography<BoardMillimeters, BaselinePixels>,
-    plates: &[UniformPlate],
+    board: &mut BareBoard<'_>,
 ) -> Result<Heat, CannotTellPower> {
-    let first = plates.first().ok_or(CannotTellPower::TooLittleBoard { found: 0, needed: LEAST_CELLS })?;
-    let field = board_field(difference, footprints, board_to_picture, first);
-    let valid: Vec<usize> =
-        field.iter().enumerate().filter(|(_, value)| !value.is_nan()).map(|(cell, _)| cell).collect();
-    if valid.len() < LEAST_CELLS {
-        return Err(CannotTellPower::TooLittleBoard { found: valid.len(), needed: LEAST_CELLS });
+    let (cells, kelvin) = board.seen(difference)?;
+    if cells.len() < LEAST_CELLS {
+        return Err(CannotTellPower::TooLittleBoard { found: cells.len(), needed: LEAST_CELLS });
     }
-    let seen = picked(&field, &valid);
-    let scene = Scene { anomalies, footprints, board_to_picture, plate: first };
+    let seen = Seen { cells, kelvin: DVector::from_vec(kelvin) };
 
     let mut left: Vec<usize> = (0..anomalies.len()).collect();
     let mut sources: Vec<HeatSource> = Vec::new();
-    let mut bodies: Vec<Array2<f64>> = Vec::new();
-    let mut glow = Array2::zeros(first.shape());
+    let mut makers: Vec<Maker> = Vec::new();
+    let mut glow = Array2::zeros(board.shape());
     while !left.is_empty() {
         let next = left.remove(0);
         sources.push(HeatSource { anomaly: next, watts: None, bathed: Vec::new() });
         if sources.len() > MOST_SOURCES {
             continue;
         }
-        bodies.push(scene.body_of(next));
-        let Some(spread) = Spreading::fitted(plates, &bodies, &seen, &valid) else { continue };
-        glow = spread.glows.iter().fold(Array2::zeros(first.shape()), |sum, glow| sum + glow);
+        makers.push(maker(&anomalies[next], board));
+        let Some(spread) = Spreading::fitted(board, &makers, &seen) else { continue };
+        glow = spread.glows.iter().fold(Array2::zeros(board.shape()), |sum, glow| sum + glow);
         for (place, source) in sources.iter_mut().enumerate() {
             source.watts = spread.watts(place);
         }
-        left.retain(|&other| match spread.explains(&scene, other) {
+        left.retain(|&other| match spread.explains(board, &anomalies[other]) {
             Some(by) => {
                 sources[by].bathed.push(other);
                 false
@@ -142,90 +132,32 @@ pub(super) fn heat_sources(
             None => true,
         });
     }
-    Ok(Heat { sources, glow: on_picture(&glow, first.cell_mm(), difference.shape(), board_to_picture)? })
+    Ok(Heat { sources, glow })
 }
 
-/// A field of cells as the picture would show it, linear between the cells' middles.
-fn on_picture(
-    field: &Array2<f64>,
-    cell_mm: f64,
-    (rows, columns): (usize, usize),
-    board_to_picture: &Homography<BoardMillimeters, BaselinePixels>,
-) -> Result<Frame<Difference>, FrameError> {
-    let map = board_to_picture.inverse();
-    let (height, width) = field.dim();
-    let value = |pixel: usize| {
-        let place = map.apply(Point::new((pixel % columns) as f64, (pixel / columns) as f64));
-        let (x, y) = (place.x / cell_mm, place.y / cell_mm);
-        if !(x >= 0.0 && y >= 0.0 && x < width as f64 && y < height as f64) {
-            return 0.0;
-        }
-        let along = |at: f64, count: usize| {
-            let at = (at - 0.5).clamp(0.0, count as f64 - 1.0);
-            let low = at as usize;
-            (low, (low + 1).min(count - 1), at - low as f64)
-        };
-        let ((left, right, across), (above, below, down)) = (along(x, width), along(y, height));
-        let line = |row: usize| field[(row, left)] * (1.0 - across) + field[(row, right)] * across;
-        (line(above) * (1.0 - down) + line(below) * down) as f32
-    };
-    Frame::from_rows(rows, columns, (0..rows * columns).map(value).collect())
-}
-
-/// The plates tried: one, where the board's conductance is known.
-pub(super) fn plates(board: &BoardPlate) -> Result<Vec<UniformPlate>, CannotTellPower> {
-    let tried = board.sheet_conductance.map_or_else(conductances, |known| vec![known]);
-    tried
-        .into_iter()
-        .map(|sheet_conductance| {
-            let properties = PlateProperties { sheet_conductance, film: board.film };
-            Ok(UniformPlate::new(properties, board.size_mm, CELL_MM)?)
-        })
-        .collect()
-}
-
-fn picked(field: &Array2<f64>, valid: &[usize]) -> DVector<f64> {
-    let all = field.as_slice().unwrap_or_default();
-    DVector::from_iterator(valid.len(), valid.iter().map(|&cell| all.get(cell).copied().unwrap_or(0.0)))
-}
-
-struct Scene<'a> {
-    anomalies: &'a [Anomaly],
-    footprints: &'a [Footprint],
-    board_to_picture: &'a Homography<BoardMillimeters, BaselinePixels>,
-    plate: &'a UniformPlate,
-}
-
-impl Scene<'_> {
-    /// One watt over the part that the anomaly is named after, or over a disc.
-    fn body_of(&self, anomaly: usize) -> Array2<f64> {
-        let anomaly = &self.anomalies[anomaly];
-        let named = anomaly.designator.as_ref();
-        if let Some(footprint) = self.footprints.iter().find(|part| Some(&part.designator) == named) {
-            return source(footprint, self.plate);
-        }
-        let map = self.board_to_picture.inverse();
-        let center = map.apply(anomaly.peak);
-        let area = anomaly.area_px as f64 * map.scale_at(anomaly.peak).powi(2);
-        let radius = (area / std::f64::consts::PI).sqrt().clamp(DISC_MM[0], DISC_MM[1]);
-        let cell = self.plate.cell_mm();
-        let mut watts = Array2::from_shape_fn(self.plate.shape(), |(row, column)| {
-            f64::from(u8::from(middle(row, column, cell).distance(center) <= radius))
-        });
-        let total = watts.sum();
-        if total > 0.0 {
-            watts /= total;
-        }
-        watts
+/// The part that an anomaly is named after, or a disc of its extent.
+fn maker(anomaly: &Anomaly, board: &BareBoard<'_>) -> Maker {
+    let named = anomaly.designator.as_ref();
+    if let Some(part) = board.footprints.iter().position(|part| Some(&part.designator) == named) {
+        return Maker::Part(part);
     }
+    let (center, millimeters) = board.on_board(anomaly.peak);
+    let area = anomaly.area_px as f64 * millimeters.powi(2);
+    Maker::Disc { center, radius: (area / std::f64::consts::PI).sqrt().clamp(DISC_MM[0], DISC_MM[1]) }
+}
 
-    /// The cell under an anomaly's peak.
-    fn cell_of(&self, anomaly: usize) -> Option<(usize, usize)> {
-        let place = self.board_to_picture.inverse().apply(self.anomalies[anomaly].peak);
-        let (rows, columns) = self.plate.shape();
-        let (row, column) = (place.y / self.plate.cell_mm(), place.x / self.plate.cell_mm());
-        let inside = row >= 0.0 && column >= 0.0 && row < rows as f64 && column < columns as f64;
-        inside.then_some((row as usize, column as usize))
+/// The difference on bare board.
+struct Seen {
+    cells: Vec<usize>,
+    kelvin: DVector<f64>,
+}
+
+impl Seen {
+    /// A field at the places seen.
+    fn of(&self, field: &Array2<f64>) -> DVector<f64> {
+        let all = field.as_slice().unwrap_or_default();
+        let values = self.cells.iter().map(|&cell| all.get(cell).copied().unwrap_or(0.0));
+        DVector::from_iterator(self.cells.len(), values)
     }
 }
 
@@ -238,26 +170,31 @@ struct Spreading {
 
 impl Spreading {
     /// The best of the plates for these sources; `None` where they cannot be told from one another.
-    fn fitted(
-        plates: &[UniformPlate],
-        bodies: &[Array2<f64>],
-        seen: &DVector<f64>,
-        valid: &[usize],
-    ) -> Option<Self> {
-        let all: Vec<usize> = (0..bodies.len()).collect();
-        let tried = |plate: &UniformPlate| {
-            let columns: Vec<_> = bodies.iter().map(|body| picked(&plate.response(body), valid)).collect();
-            Some((fit(&columns, all.clone(), seen)?, columns))
+    fn fitted(board: &mut BareBoard<'_>, makers: &[Maker], seen: &Seen) -> Option<Self> {
+        let plates = board.plates();
+        let mut fit_on = |plate: usize| {
+            let columns: Option<Vec<_>> = makers
+                .iter()
+                .map(|&maker| board.one_watt(maker, plate).map(|field| seen.of(field)))
+                .collect();
+            WattsFit::of(&columns?, &seen.kelvin)
         };
-        let (plate, (taken, columns)) = best(plates, |plate| tried(plate), |(taken, _)| taken.left)?;
-        let Taken { watts, .. } = &taken;
-        let glows = bodies.iter().zip(watts.iter()).map(|(body, watts)| plate.response(body) * *watts);
-        let deviations = uncertainties(&taken, &columns, seen, valid, plate);
-        let estimates = watts.iter().zip(&deviations).map(|(&value, deviation)| Estimate {
+        let (plate, fit) = best(plates, &mut fit_on)?;
+        let across = board.shape().1;
+        let cluster = |place: usize| {
+            let cell = seen.cells.get(place).copied().unwrap_or(0);
+            (cell / across / CLUSTER, cell % across / CLUSTER)
+        };
+        let deviations = fit.uncertainties(&seen.kelvin, cluster);
+        let estimates = fit.watts.iter().zip(&deviations).map(|(&value, deviation)| Estimate {
             value,
             standard_uncertainty: deviation.hypot(WHOLE_BOARD * value),
         });
-        Some(Self { glows: glows.collect(), watts: estimates.collect() })
+        let glows = makers
+            .iter()
+            .zip(fit.watts.iter())
+            .map(|(&maker, watts)| Some(board.one_watt(maker, plate)? * *watts));
+        Some(Self { glows: glows.collect::<Option<_>>()?, watts: estimates.collect() })
     }
 
     fn watts(&self, source: usize) -> Option<Estimate> {
@@ -266,9 +203,8 @@ impl Spreading {
     }
 
     /// The source that most of an anomaly's difference comes from, if the sources explain it.
-    fn explains(&self, scene: &Scene<'_>, anomaly: usize) -> Option<usize> {
-        let cell = scene.cell_of(anomaly)?;
-        let anomaly = &scene.anomalies[anomaly];
+    fn explains(&self, board: &BareBoard<'_>, anomaly: &Anomaly) -> Option<usize> {
+        let cell = board.cell_of(anomaly.peak)?;
         let shares: Vec<f64> =
             self.glows.iter().map(|glow| glow[cell] * anomaly.difference.signum()).collect();
         let glow: f64 = shares.iter().sum();
@@ -280,18 +216,13 @@ impl Spreading {
 
 /// The plate that leaves least. What is left falls and rises once over the conductances, so every fourth is
 /// tried first and the neighbours of the best then.
-fn best<T>(
-    plates: &[UniformPlate],
-    tried: impl Fn(&UniformPlate) -> Option<T>,
-    left: impl Fn(&T) -> f64,
-) -> Option<(&UniformPlate, T)> {
+fn best(plates: usize, fit_on: &mut impl FnMut(usize) -> Option<WattsFit>) -> Option<(usize, WattsFit)> {
     const STRIDE: usize = 4;
-    let least = |places: &mut dyn Iterator<Item = usize>| -> Option<(usize, T)> {
+    let mut least = |places: &mut dyn Iterator<Item = usize>| {
         places
-            .filter_map(|place| Some((place, tried(plates.get(place)?)?)))
-            .min_by(|(_, a), (_, b)| left(a).total_cmp(&left(b)))
+            .filter_map(|plate| Some((plate, fit_on(plate)?)))
+            .min_by(|(_, a), (_, b)| a.left.total_cmp(&b.left))
     };
-    let (coarse, _) = least(&mut (0..plates.len()).step_by(STRIDE))?;
-    let (fine, found) = least(&mut (coarse.saturating_sub(STRIDE - 1)..coarse + STRIDE))?;
-    Some((plates.get(fine)?, found))
+    let (coarse, _) = least(&mut (0..plates).step_by(STRIDE))?;
+    least(&mut (coarse.saturating_sub(STRIDE - 1)..(coarse + STRIDE).min(plates)))
 }

@@ -6,12 +6,10 @@
 //! J. C. Jaeger, *Conduction of Heat in Solids*, 2nd ed. 1959, named from memory).
 //!
 //! A uniform plate of finite volumes is diagonal in the discrete cosine transform, so one solution
-//! costs two transforms and nothing has to converge. The transform goes by an even continuation and a
-//! Fourier transform of twice the length.
+//! costs two transforms and nothing has to converge.
 
 use ndarray::{Array2, Axis};
-use rustfft::num_complex::Complex;
-use rustfft::{Fft, FftPlanner};
+use rustdct::{DctPlanner, TransformType2And3};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -22,6 +20,16 @@ pub struct PlateProperties {
     pub sheet_conductance: f64,
     /// Heat loss of both faces together, W/m²K.
     pub film: f64,
+}
+
+impl PlateProperties {
+    fn are_positive(self) -> bool {
+        is_positive(self.sheet_conductance) && is_positive(self.film)
+    }
+}
+
+fn is_positive(value: f64) -> bool {
+    value > 0.0 && value.is_finite()
 }
 
 /// Numbers that make no plate.
@@ -46,13 +54,18 @@ pub enum NoPlate {
 const MOST_CELLS: f64 = 2000.0;
 
 /// A uniform plate cut into square cells, row 0 at y = 0.
+#[derive(Clone)]
 pub struct UniformPlate {
     properties: PlateProperties,
     cell_mm: f64,
     shape: (usize, usize),
-    along: Arc<dyn Fft<f64>>,
-    across: Arc<dyn Fft<f64>>,
+    along: Arc<dyn TransformType2And3<f64>>,
+    across: Arc<dyn TransformType2And3<f64>>,
 }
+
+/// Power in each cell as the plate's own waves: what plates of one size share, whatever they conduct.
+#[derive(Debug, Clone)]
+pub(super) struct PowerWaves(Array2<f64>);
 
 impl std::fmt::Debug for UniformPlate {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -66,19 +79,30 @@ impl UniformPlate {
     /// # Errors
     /// Every [`NoPlate`].
     pub fn new(properties: PlateProperties, size: [f64; 2], cell_mm: f64) -> Result<Self, NoPlate> {
-        let positive = |value: f64| value > 0.0 && value.is_finite();
-        if !positive(properties.sheet_conductance) || !positive(properties.film) {
+        if !properties.are_positive() {
             return Err(NoPlate::Properties(properties));
         }
         let count = |length: f64| (length / cell_mm).round();
         let fits = |length: f64| (1.0..=MOST_CELLS).contains(&count(length));
-        if !positive(cell_mm) || !size.iter().all(|&length| fits(length)) {
+        if !is_positive(cell_mm) || !size.iter().all(|&length| fits(length)) {
             return Err(NoPlate::Size { width_mm: size[0], height_mm: size[1], cell_mm });
         }
         let shape = (count(size[1]) as usize, count(size[0]) as usize);
-        let mut planner = FftPlanner::new();
-        let (along, across) = (planner.plan_fft_forward(2 * shape.1), planner.plan_fft_forward(2 * shape.0));
+        let mut planner = DctPlanner::new();
+        let (along, across) = (planner.plan_dct2(shape.1), planner.plan_dct2(shape.0));
         Ok(Self { properties, cell_mm, shape, along, across })
+    }
+
+    /// A plate of the same cells that conducts so much, W/K.
+    ///
+    /// # Errors
+    /// [`NoPlate::Properties`].
+    pub(super) fn conducting(&self, sheet_conductance: f64) -> Result<Self, NoPlate> {
+        let properties = PlateProperties { sheet_conductance, ..self.properties };
+        if !properties.are_positive() {
+            return Err(NoPlate::Properties(properties));
+        }
+        Ok(Self { properties, ..self.clone() })
     }
 
     /// What it was made with.
@@ -102,18 +126,37 @@ impl UniformPlate {
     /// The steady change of temperature, K, for `watts` in each cell.
     #[must_use]
     pub fn response(&self, watts: &Array2<f64>) -> Array2<f64> {
+        self.response_to(&self.waves(watts))
+    }
+
+    /// `watts` in each cell as waves.
+    pub(super) fn waves(&self, watts: &Array2<f64>) -> PowerWaves {
         let mut field = watts.clone();
-        self.cosines(&mut field);
+        for (axis, transform) in [(Axis(1), &self.along), (Axis(0), &self.across)] {
+            transformed(&mut field, axis, |lane| transform.process_dct2(lane));
+        }
+        PowerWaves(field)
+    }
+
+    /// [`Self::response`] to power that is known as waves of a plate of the same cells.
+    pub(super) fn response_to(&self, PowerWaves(waves): &PowerWaves) -> Array2<f64> {
         let area = (self.cell_mm * 1e-3).powi(2);
         let (rows, columns) = self.shape;
-        let wave = |index: usize, count: usize| {
-            2.0 - 2.0 * (std::f64::consts::PI * index as f64 / count as f64).cos()
+        let steepness = |count: usize| -> Vec<f64> {
+            let angle = |index: usize| std::f64::consts::PI * index as f64 / count as f64;
+            (0..count).map(|index| 2.0 - 2.0 * angle(index).cos()).collect()
         };
+        let (down, across) = (steepness(rows), steepness(columns));
+        // The transform there and back makes every number a quarter of the cells' count times as large.
+        let scale = 4.0 / (rows * columns) as f64;
+        let mut field = waves.clone();
         for ((row, column), value) in field.indexed_iter_mut() {
-            let stiffness = self.properties.sheet_conductance * (wave(row, rows) + wave(column, columns));
-            *value /= stiffness + self.properties.film * area;
+            let stiffness = self.properties.sheet_conductance * (down[row] + across[column]);
+            *value *= scale / (stiffness + self.properties.film * area);
         }
-        self.inverse_cosines(&mut field);
+        for (axis, transform) in [(Axis(1), &self.along), (Axis(0), &self.across)] {
+            transformed(&mut field, axis, |lane| transform.process_dct3(lane));
+        }
         field
     }
 
@@ -132,48 +175,20 @@ impl UniformPlate {
             self.properties.sheet_conductance * flows + self.properties.film * area * here
         })
     }
-
-    /// Discrete cosine transform of the second kind along both axes: Σ x cos(π k (2 i + 1) / 2N).
-    fn cosines(&self, field: &mut Array2<f64>) {
-        for (axis, fft) in [(Axis(1), &self.along), (Axis(0), &self.across)] {
-            let mut buffer = vec![Complex::default(); fft.len()];
-            for mut lane in field.lanes_mut(axis) {
-                let count = lane.len();
-                for (index, &value) in lane.iter().enumerate() {
-                    buffer[index] = Complex::new(value, 0.0);
-                    buffer[2 * count - 1 - index] = Complex::new(value, 0.0);
-                }
-                fft.process(&mut buffer);
-                for (index, value) in lane.iter_mut().enumerate() {
-                    *value = (buffer[index] * half_turn(index, count)).re / 2.0;
-                }
-            }
-        }
-    }
-
-    /// Undoes [`Self::cosines`]: (X₀/2 + Σ X cos(π k (2 i + 1) / 2N)) · 2/N.
-    fn inverse_cosines(&self, field: &mut Array2<f64>) {
-        for (axis, fft) in [(Axis(1), &self.along), (Axis(0), &self.across)] {
-            let mut buffer = vec![Complex::default(); fft.len()];
-            for mut lane in field.lanes_mut(axis) {
-                let count = lane.len();
-                buffer.fill(Complex::default());
-                for (index, &value) in lane.iter().enumerate() {
-                    let value = if index == 0 { value / 2.0 } else { value };
-                    buffer[index] = value * half_turn(index, count);
-                }
-                fft.process(&mut buffer);
-                for (index, value) in lane.iter_mut().enumerate() {
-                    *value = buffer[index].re * 2.0 / count as f64;
-                }
-            }
-        }
-    }
 }
 
-/// exp(−iπ k / 2N).
-fn half_turn(index: usize, count: usize) -> Complex<f64> {
-    Complex::from_polar(1.0, -std::f64::consts::PI * index as f64 / (2.0 * count as f64))
+/// `field` with `transform` done to every lane along the axis.
+fn transformed(field: &mut Array2<f64>, axis: Axis, transform: impl Fn(&mut [f64])) {
+    let mut buffer = vec![0.0; field.len_of(axis)];
+    for mut lane in field.lanes_mut(axis) {
+        for (kept, value) in buffer.iter_mut().zip(&lane) {
+            *kept = *value;
+        }
+        transform(&mut buffer);
+        for (value, done) in lane.iter_mut().zip(&buffer) {
+            *value = *done;
+        }
+    }
 }
 
 #[cfg(test)]
