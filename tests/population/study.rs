@@ -2,7 +2,8 @@
 
 use analysis::content_hash::ContentHash;
 use analysis::population::{
-    BoardPlate, FalseAlarms, FurtherUncertainty, GoodBoard, HeatSource, PopulationBaseline, UnitJudgement,
+    Anomaly, BoardPlate, FalseAlarms, FurtherUncertainty, GoodBoard, HeatSource, PopulationBaseline,
+    UnitJudgement,
 };
 use analysis::synthetic::Fault;
 use analysis::units::KelvinDifference;
@@ -126,11 +127,17 @@ pub struct Alarms {
     pub boards: usize,
 }
 
+/// What the page would list as findings, surest first: the sources.
+pub fn findings(bench: &Bench, baseline: &PopulationBaseline, unit: &Corrected) -> Vec<Anomaly> {
+    let (judged, sources) = judge_apart(bench, baseline, unit);
+    sources.iter().map(|source| judged.anomalies[source.anomaly].clone()).collect()
+}
+
 /// Judges good boards that the baseline has not seen.
 pub fn false_alarms(bench: &Bench, baseline: &PopulationBaseline, units: Range<u64>) -> Alarms {
     let mut alarms = Alarms::default();
     for index in units {
-        let found = judge(baseline, &bench.unit(index, None), 5.0).anomalies;
+        let found = findings(bench, baseline, &bench.unit(index, None));
         alarms.findings += found.len();
         alarms.boards += usize::from(!found.is_empty());
         for anomaly in &found {
@@ -150,8 +157,14 @@ pub struct Faults {
     pub found: usize,
     /// Found, the surest of its sign, and with the right part or, of a short, at the right place.
     pub named: usize,
+    /// Findings on the same boards that the fault did not make.
+    pub others: usize,
     /// Peak differences over the true ones, less one.
     errors: Vec<f64>,
+    /// The same once what the same unit shows there without its fault is taken off: of two boards nobody knows that.
+    own: Vec<f64>,
+    /// Errors of the peak over its stated standard uncertainty.
+    standing: Vec<f64>,
 }
 
 impl Faults {
@@ -166,11 +179,12 @@ impl Faults {
         self.tried += 1;
         let faulty = bench.unit(index, Some(&(kind.make)(place, kind.sign * watts)));
         let truth = faulty.simulated.fault.clone().unwrap();
-        let judged = judge(baseline, &faulty, 5.0);
+        let found = findings(bench, baseline, &faulty);
         // A finding elsewhere on the board is a false one, whatever its sign.
         let away = |peak| bench.board_to_picture.inverse().apply(peak).distance(truth.place);
         let reach = kind.within_mm.unwrap_or(8.0).max(8.0);
-        let mut alike = judged.anomalies.iter().filter(|a| a.difference.signum() == kind.sign);
+        self.others += found.iter().filter(|place| away(place.peak) > reach).count();
+        let mut alike = found.iter().filter(|a| a.difference.signum() == kind.sign);
         let surest = alike.clone().next();
         let Some(hit) = alike.find(|found| away(found.peak) <= reach) else {
             println!("  missed: {:+.2} K {} {:?}", truth.peak, truth.kind, truth.designator);
@@ -190,31 +204,54 @@ impl Faults {
             );
         }
         self.errors.push((hit.difference / truth.peak - 1.0).abs());
+        let healthy = judge(baseline, &bench.unit(index, None), 5.0).difference;
+        let (row, column) = (hit.peak.y as usize, hit.peak.x as usize);
+        let around = (row - 2..row + 3).flat_map(|row| (column - 2..column + 3).map(move |c| (row, c)));
+        let around: Vec<f32> = around.filter_map(|(row, column)| healthy.at(row, column)).collect();
+        let natural = f64::from(around.iter().sum::<f32>()) / around.len() as f64;
+        self.own.push(((hit.difference - natural) / truth.peak - 1.0).abs());
+        self.standing.push((hit.difference - truth.peak) / hit.standard_uncertainty);
     }
 
     pub fn join(&mut self, other: Self) {
         self.tried += other.tried;
         self.found += other.found;
         self.named += other.named;
+        self.others += other.others;
         self.errors.extend(other.errors);
+        self.own.extend(other.own);
+        self.standing.extend(other.standing);
     }
 
     /// How far the peak is off at most in this share of those found.
     pub fn peak_off(&self, share: f64) -> f64 {
-        let mut errors = self.errors.clone();
-        errors.sort_unstable_by(f64::total_cmp);
-        let last = errors.len().saturating_sub(1) as f64;
-        errors.get((last * share).round() as usize).copied().unwrap_or(f64::NAN)
+        at_most(&self.errors, share)
     }
 
     pub fn told(&self) -> String {
+        let each = self.standing.len() as f64;
+        let root_mean_square = (self.standing.iter().map(|z| z * z).sum::<f64>() / each).sqrt();
+        let percent = |of: &[f64], share: f64| 100.0 * at_most(of, share);
         format!(
-            "{}/{} found, {} named, peak off by {:.1} % (median), {:.1} % (nine in ten)",
+            "{}/{} found, {} named, {} elsewhere; peak off by {:.1} % (median), {:.1} % (nine in ten); without the \
+             unit's own share {:.1} %, {:.1} %; {:.2} standard uncertainties",
             self.found,
             self.tried,
             self.named,
-            100.0 * self.peak_off(0.5),
-            100.0 * self.peak_off(0.9)
+            self.others,
+            percent(&self.errors, 0.5),
+            percent(&self.errors, 0.9),
+            percent(&self.own, 0.5),
+            percent(&self.own, 0.9),
+            root_mean_square,
         )
     }
+}
+
+/// What this share of the errors stays below.
+fn at_most(errors: &[f64], share: f64) -> f64 {
+    let mut errors = errors.to_vec();
+    errors.sort_unstable_by(f64::total_cmp);
+    let last = errors.len().saturating_sub(1) as f64;
+    errors.get((last * share).round() as usize).copied().unwrap_or(f64::NAN)
 }

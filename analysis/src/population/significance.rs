@@ -251,6 +251,13 @@ impl PopulationBaseline {
         critical_t(finest, self.pixel_freedom)
     }
 
+    /// An anomaly's probability up to which it counts by a place of the picture alone.
+    pub(super) fn place_alone(&self, false_alarms: FalseAlarms) -> f64 {
+        let extremes = self.summary.square_extremes;
+        let allowed = extremes.cautious().place_probability(false_alarms.probability() / 2.0);
+        extremes.board_probability(allowed)
+    }
+
     /// Standard deviations by which a part's mean must differ to be called at this rate, were no other called.
     #[must_use]
     pub fn part_critical(&self, false_alarms: FalseAlarms) -> f64 {
