@@ -5,7 +5,7 @@ use analysis::population::{
     Anomaly, BoardPlate, FalseAlarms, FurtherUncertainty, GoodBoard, HeatSource, PopulationBaseline,
     UnitJudgement,
 };
-use analysis::synthetic::Fault;
+use analysis::synthetic::{Fault, Population};
 use analysis::units::KelvinDifference;
 
 use super::simulated::{Bench, Corrected, SPREAD};
@@ -133,11 +133,16 @@ pub fn findings(bench: &Bench, baseline: &PopulationBaseline, unit: &Corrected) 
     sources.iter().map(|source| judged.anomalies[source.anomaly].clone()).collect()
 }
 
-/// Judges good boards that the baseline has not seen.
-pub fn false_alarms(bench: &Bench, baseline: &PopulationBaseline, units: Range<u64>) -> Alarms {
+/// Judges good boards that the baseline has not seen, taken as `population` says.
+pub fn false_alarms(
+    bench: &Bench,
+    baseline: &PopulationBaseline,
+    population: &Population,
+    units: Range<u64>,
+) -> Alarms {
     let mut alarms = Alarms::default();
     for index in units {
-        let found = findings(bench, baseline, &bench.unit(index, None));
+        let found = findings(bench, baseline, &bench.unit_of(population, index, None));
         alarms.findings += found.len();
         alarms.boards += usize::from(!found.is_empty());
         for anomaly in &found {

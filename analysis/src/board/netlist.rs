@@ -25,6 +25,7 @@ use serde::{Deserialize, Serialize};
 
 use super::placement::{Placement, Side};
 use crate::geometry::{BoardMillimeters, Point};
+use crate::quantile::median;
 
 /// What a test point is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -134,9 +135,9 @@ impl Netlist {
                 Some([part.center.x - (left + right) / 2.0, part.center.y - (low + high) / 2.0])
             })
             .collect();
-        let shift = [0, 1].map(|axis| median(offsets.iter().map(|offset| offset[axis]).collect()));
+        let shift = [0, 1].map(|axis| median(offsets.iter().map(|offset| offset[axis])));
         let [Some(dx), Some(dy)] = shift else { return None };
-        let off = median(offsets.iter().map(|[x, y]| (x - dx).hypot(y - dy)).collect())?;
+        let off = median(offsets.iter().map(|[x, y]| (x - dx).hypot(y - dy)))?;
         if off > AXES_DIFFER_MM {
             None
         } else if dx.hypot(dy) < SAME_ORIGIN_MM {
@@ -145,11 +146,6 @@ impl Netlist {
             Some([dx, dy])
         }
     }
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 /// Why a netlist cannot be used.

@@ -3,8 +3,9 @@
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::smooth_shape::{SmoothShape, median, robust_sigma};
+use super::smooth_shape::{SmoothShape, robust_sigma};
 use crate::frame::{ApparentKelvin, Frame, FrameError};
+use crate::quantile::median;
 use crate::units::KelvinDifference;
 
 /// A pixel is called noisy where fewer than this many of the whole picture's good pixels would be.

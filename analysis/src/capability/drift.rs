@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::smooth_shape::{median, robust_sigma};
+use super::smooth_shape::robust_sigma;
 use crate::frame::{ApparentKelvin, Frame, FrameError};
+use crate::quantile::median;
 use crate::units::KelvinDifference;
 
 /// Pixels farther than so many robust standard deviations from the median do not take part.

@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::smooth_shape::{SmoothShape, median};
+use super::smooth_shape::SmoothShape;
 use crate::frame::{ApparentKelvin, Difference, Frame, FrameError};
+use crate::quantile::median;
 
 /// Offsets are multiples of 2⁻¹⁴ K, some 0.06 mK: subtracting one from an `f32` between 256 K and 1024 K, or adding
 /// it again, then rounds nothing.

@@ -1,5 +1,6 @@
 //! The smooth shape of a uniform scene's picture: vignetting, warm optics, an uneven source.
 
+use crate::quantile::median;
 use nalgebra::{SMatrix, SVector};
 
 /// Powers of x and y up to the second order: 1, x, y, x², xy, y².
@@ -67,17 +68,6 @@ impl SmoothShape {
             all.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
         high - low
     }
-}
-
-/// The median of the values that are numbers; of an even count the upper of the two in the middle.
-pub(super) fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
-    let mut valid: Vec<f64> = values.into_iter().filter(|value| !value.is_nan()).collect();
-    if valid.is_empty() {
-        return None;
-    }
-    let middle = valid.len() / 2;
-    let (_, median, _) = valid.select_nth_unstable_by(middle, f64::total_cmp);
-    Some(*median)
 }
 
 /// The standard deviation of normal values by their median absolute deviation.

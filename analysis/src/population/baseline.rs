@@ -14,6 +14,7 @@ use super::trusted::{BLUR_REACH, without_metal};
 use crate::board::Footprint;
 use crate::content_hash::ContentHash;
 use crate::frame::{Difference, EmissivityFraction, Frame, FrameError, SurfaceKelvin};
+use crate::quantile::median;
 use crate::units::Kelvin;
 
 /// A known-good board, corrected and aligned.
@@ -296,7 +297,7 @@ impl PopulationBaseline {
             method: METHOD.to_owned(),
             boards: checks,
             ambient,
-            median_spread: median(&spread),
+            median_spread: median(spread.as_slice().iter().copied()).map_or(0.0, f64::from),
             part_freedom: parts.freedom(),
             part_extremes,
             square_extremes: Extremes::learn(&square_smallest, sizes),
@@ -433,13 +434,4 @@ fn part_spreads(
             tellable: known(critical * f64::from(deviation)),
         })
         .collect()
-}
-
-fn median(frame: &Frame<Difference>) -> f64 {
-    let mut values: Vec<f32> = frame.as_slice().iter().copied().filter(|value| !value.is_nan()).collect();
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    f64::from(*values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }

@@ -21,6 +21,7 @@ use serde::{Deserialize, Serialize};
 use super::bodies::Collared;
 use super::summed_area::SummedArea;
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
+use crate::quantile::{median, quantile};
 use crate::units::Kelvin;
 
 /// A number with its standard uncertainty.
@@ -218,7 +219,7 @@ fn samples(baseline: &Frame<SurfaceKelvin>, ambient: Kelvin, unit: &Frame<Surfac
         }
     }
     let inside = samples.iter().filter(|s| s.telling).map(|s| s.rise_contrast);
-    let least = STANDS_OUT * quantile(inside, 0.98).max(0.0);
+    let least = STANDS_OUT * lies_below(inside, 0.98).max(0.0);
     for sample in &mut samples {
         sample.telling &= sample.rise_contrast > least;
     }
@@ -227,7 +228,7 @@ fn samples(baseline: &Frame<SurfaceKelvin>, ambient: Kelvin, unit: &Frame<Surfac
 
 /// The rise up to which a pixel counts as near ambient, K.
 fn near_ambient(rises: impl Iterator<Item = f32>) -> f64 {
-    NEAR_AMBIENT * quantile(rises.map(f64::from).filter(|rise| !rise.is_nan()), 0.95).max(0.0)
+    NEAR_AMBIENT * lies_below(rises.map(f64::from).filter(|rise| !rise.is_nan()), 0.95).max(0.0)
 }
 
 /// Fewer parts than this tell less of the whole than all of the picture does.
@@ -262,7 +263,7 @@ fn power_of_parts(
             Some((inside - collar, inside_change - collar_change))
         })
         .collect();
-    let least = PART_STANDS_OUT * quantile(steps.iter().map(|(step, _)| *step), 0.98);
+    let least = PART_STANDS_OUT * lies_below(steps.iter().map(|(step, _)| *step), 0.98);
     let (telling, silent): (Vec<_>, Vec<_>) = steps.into_iter().partition(|(step, _)| *step > least);
     // What steps do that have no power of their own: noise and edges.
     let noise = scale(silent.iter().map(|(_, change)| *change)).max(LEAST_SCALE);
@@ -372,12 +373,12 @@ fn power_change(samples: &[Sample]) -> Estimate {
 /// Offset and tilt from the coolest pixels, and whether those stay near ambient.
 fn offset_and_tilt(samples: &[Sample], power: Estimate) -> (Estimate, [f64; 2], bool) {
     let near = near_ambient(samples.iter().map(|s| s.rise as f32));
-    let coolest = quantile(samples.iter().map(|s| s.rise), 0.05);
+    let coolest = lies_below(samples.iter().map(|s| s.rise), 0.05);
     let anchored = coolest <= near;
     let limit = coolest.max(near);
     let cool: Vec<(&Sample, f64)> =
         samples.iter().filter(|s| s.rise <= limit).map(|s| (s, s.change - power.value * s.rise)).collect();
-    let mut offset = median(cool.iter().map(|(_, change)| *change));
+    let mut offset = median(cool.iter().map(|(_, change)| *change)).unwrap_or(0.0);
     let mut tilt = [0.0; 2];
     // A tilt can be told only where the cool pixels lie on all sides.
     let reach = |axis: usize| {
@@ -448,23 +449,15 @@ fn biweight(standardised: f64) -> f64 {
     if share.abs() < 1.0 { (1.0 - share * share).powi(2) } else { 0.0 }
 }
 
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    quantile(values, 0.5)
-}
-
 /// The value that this share of the values lies below; 0 of none.
-fn quantile(values: impl Iterator<Item = f64>, share: f64) -> f64 {
+fn lies_below(values: impl Iterator<Item = f64>, share: f64) -> f64 {
     let mut values: Vec<f64> = values.collect();
-    if values.is_empty() {
-        return 0.0;
-    }
-    let index = (share * (values.len() - 1) as f64) as usize;
-    *values.select_nth_unstable_by(index, f64::total_cmp).1
+    quantile(&mut values, share).unwrap_or(0.0)
 }
 
 /// Standard deviation about zero by the median of the absolute values.
 fn scale(values: impl Iterator<Item = f64>) -> f64 {
-    MAD_TO_SIGMA * median(values.map(f64::abs))
+    MAD_TO_SIGMA * median(values.map(f64::abs)).unwrap_or(0.0)
 }
 
 /// The value at which half of the weight is reached.

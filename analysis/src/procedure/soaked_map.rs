@@ -15,7 +15,7 @@ use crate::content_hash::ContentHash;
 use crate::frame::{
     ApparentKelvin, Difference, EmissivityFraction, EmissivityUncertainty, Frame, FrameError,
 };
-use crate::quantile::quantile;
+use crate::quantile::median;
 use crate::radiometry::{Band, BandTable, band_radiance};
 use crate::units::{Kelvin, KelvinDifference, Transmittance};
 
@@ -246,8 +246,8 @@ impl SoakedMap {
                 }
             }
         }
-        outcome.median_emissivity = median(&emissivity);
-        outcome.median_uncertainty = median(&uncertainty);
+        outcome.median_emissivity = median(emissivity.iter().copied()).map(f64::from);
+        outcome.median_uncertainty = median(uncertainty.iter().copied()).map(f64::from);
         let solved = matches!(self.reflected, ReflectedKnowledge::Solved);
         Ok(EmissivityMap {
             emissivity: Frame::from_rows(rows, columns, emissivity)?,
@@ -492,9 +492,4 @@ impl Estimator {
         let uncertainty = variance.sqrt() / slope;
         (uncertainty <= REFLECTED_UNCERTAINTY_MOST).then_some((temperature, uncertainty as f32))
     }
-}
-
-fn median(values: &[f32]) -> Option<f64> {
-    let mut valid: Vec<f32> = values.iter().copied().filter(|value| !value.is_nan()).collect();
-    quantile(&mut valid, 0.5).map(f64::from)
 }
