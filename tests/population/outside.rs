@@ -109,6 +109,7 @@ fn the_power_behind_a_textbook_picture_comes_back_to_the_right_part() {
         let (row, column) = (part.center.y.round() as usize, part.center.x.round() as usize);
         Anomaly {
             peak: part.center,
+            middle: part.center,
             difference: f64::from(difference.at(row, column).unwrap()),
             standard_uncertainty: 0.2,
             probability: 1e-6,

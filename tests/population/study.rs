@@ -188,7 +188,19 @@ impl Faults {
         // A finding elsewhere on the board is a false one, whatever its sign.
         let away = |peak| bench.board_to_picture.inverse().apply(peak).distance(truth.place);
         let reach = kind.within_mm.unwrap_or(8.0).max(8.0);
-        self.others += found.iter().filter(|place| away(place.peak) > reach).count();
+        for place in found.iter().filter(|place| away(place.peak) > reach) {
+            self.others += 1;
+            println!(
+                "  elsewhere: {:?} {:+.2} K u {:.2} at {:.1} mm, p {:.1e}, beside {} ({:+.2} K)",
+                place.designator,
+                place.difference,
+                place.standard_uncertainty,
+                away(place.peak),
+                place.probability,
+                truth.designator,
+                truth.peak
+            );
+        }
         let mut alike = found.iter().filter(|a| a.difference.signum() == kind.sign);
         let surest = alike.clone().next();
         let Some(hit) = alike.find(|found| away(found.peak) <= reach) else {

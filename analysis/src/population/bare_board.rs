@@ -227,9 +227,11 @@ impl<'a> BareBoard<'a> {
         watts
     }
 
-    /// A place of the picture on the board, and how many millimetres a pixel is there.
-    pub(super) fn on_board(&self, place: Point<BaselinePixels>) -> (Point<BoardMillimeters>, f64) {
-        (self.picture_to_board.apply(place), self.picture_to_board.scale_at(place))
+    /// The corner of cells that lies nearest to a place of the picture.
+    pub(super) fn nearest_corner(&self, place: Point<BaselinePixels>) -> Point<BoardMillimeters> {
+        let place = self.picture_to_board.apply(place);
+        let whole = |along: f64| (along / CELL_MM).round() * CELL_MM;
+        Point::new(whole(place.x), whole(place.y))
     }
 
     /// The cell under a place of the picture.

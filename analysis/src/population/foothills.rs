@@ -138,6 +138,7 @@ mod tests {
             probability: 0.01,
             designator: Some(part.to_owned()),
             nearest: Some(part.to_owned()),
+            middle: Point::new(0.0, 0.0),
             area_px: 10,
             also: Vec::new(),
         }

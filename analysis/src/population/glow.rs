@@ -40,8 +40,8 @@ const TOLD: f64 = 0.4;
 /// Standard uncertainty of a power, as a share of it, from uneven copper and from what the fit of the whole board takes
 /// away of its farther heat: of the samples' and of three more simulated faults it came out up to a fifth too small.
 const WHOLE_BOARD: f64 = 0.15;
-/// A source under no part is taken as a disc of its extent, within these radii, mm.
-const DISC_MM: [f64; 2] = [2.0, 12.0];
+/// A source under no part is taken as a disc of the radius that fits best of these, mm.
+const DISCS_MM: [f64; 6] = [2.0, 4.0, 6.0, 9.0, 13.0, 18.0];
 /// Fewer cells of bare board tell nothing.
 const LEAST_CELLS: usize = 200;
 /// Squares of this many cells count as independent: errors of the model reach far.
@@ -110,6 +110,8 @@ pub fn heat_sources(
 
     let mut left: Vec<usize> = (0..anomalies.len()).collect();
     let mut sources: Vec<HeatSource> = Vec::new();
+    // Those whose power is fitted: which source, and what makes its heat.
+    let mut fitted: Vec<usize> = Vec::new();
     let mut makers: Vec<Maker> = Vec::new();
     let mut glow = Array2::zeros(board.shape());
     while !left.is_empty() {
@@ -118,15 +120,22 @@ pub fn heat_sources(
         if sources.len() > MOST_SOURCES {
             continue;
         }
-        makers.push(maker(&anomalies[next], board));
-        let Some(spread) = Spreading::fitted(board, &makers, &seen) else { continue };
+        let further = makers_of(&anomalies[next], board).into_iter().filter_map(|maker| {
+            let tried: Vec<Maker> = makers.iter().copied().chain([maker]).collect();
+            Some((Spreading::fitted(board, &tried, &seen)?, tried))
+        });
+        let Some((spread, tried)) = further.min_by(|(a, _), (b, _)| a.left.total_cmp(&b.left)) else {
+            continue;
+        };
+        makers = tried;
+        fitted.push(sources.len() - 1);
         glow = spread.glows.iter().fold(Array2::zeros(board.shape()), |sum, glow| sum + glow);
-        for (place, source) in sources.iter_mut().enumerate() {
-            source.watts = spread.watts(place);
+        for (place, &source) in fitted.iter().enumerate() {
+            sources[source].watts = spread.watts(place);
         }
         left.retain(|&other| match spread.explains(board, &anomalies[other]) {
             Some(by) => {
-                sources[by].bathed.push(other);
+                sources[fitted[by]].bathed.push(other);
                 false
             }
             None => true,
@@ -135,15 +144,16 @@ pub fn heat_sources(
     Ok(Heat { sources, glow })
 }
 
-/// The part that an anomaly is named after, or a disc of its extent.
-fn maker(anomaly: &Anomaly, board: &BareBoard<'_>) -> Maker {
+/// The part that an anomaly is named after, or discs around its middle.
+fn makers_of(anomaly: &Anomaly, board: &BareBoard<'_>) -> Vec<Maker> {
     let named = anomaly.designator.as_ref();
-    if let Some(part) = board.footprints.iter().position(|part| Some(&part.designator) == named) {
-        return Maker::Part(part);
+    match board.footprints.iter().position(|part| Some(&part.designator) == named) {
+        Some(part) => vec![Maker::Part(part)],
+        None => {
+            let center = board.nearest_corner(anomaly.middle);
+            DISCS_MM.iter().map(|&radius| Maker::Disc { center, radius }).collect()
+        }
     }
-    let (center, millimeters) = board.on_board(anomaly.peak);
-    let area = anomaly.area_px as f64 * millimeters.powi(2);
-    Maker::Disc { center, radius: (area / std::f64::consts::PI).sqrt().clamp(DISC_MM[0], DISC_MM[1]) }
 }
 
 /// The difference on bare board.
@@ -166,6 +176,8 @@ struct Spreading {
     /// Each source's own share of the difference, K.
     glows: Vec<Array2<f64>>,
     watts: Vec<Estimate>,
+    /// The squares left, K².
+    left: f64,
 }
 
 impl Spreading {
@@ -194,7 +206,7 @@ impl Spreading {
             .iter()
             .zip(fit.watts.iter())
             .map(|(&maker, watts)| Some(board.one_watt(maker, plate)? * *watts));
-        Some(Self { glows: glows.collect::<Option<_>>()?, watts: estimates.collect() })
+        Some(Self { glows: glows.collect::<Option<_>>()?, watts: estimates.collect(), left: fit.left })
     }
 
     fn watts(&self, source: usize) -> Option<Estimate> {

@@ -66,6 +66,8 @@ impl PartShift {
 const STEP: usize = 2;
 /// Slopes below this, K per pixel, tell nothing of a shift.
 const LEAST_SLOPE: f32 = 0.2;
+/// A place's slopes are told against places this far on both sides of it, as a share of the picture's width.
+const ASIDE: f64 = 0.02;
 const ITERATIONS: usize = 6;
 const REMAINDER_UNKNOWNS: usize = 6;
 
@@ -92,7 +94,9 @@ impl AlignmentRemainder {
 
 /// The whole picture's remainder on `difference`, from the slopes of what is no metal (valid in `plain`).
 ///
-/// Least squares with the biweight: parts that sit elsewhere and places that changed are few.
+/// Each place is taken against those at equal distances on both sides: a fault's heat, which is as good as level or an even
+/// slope over so little of the board, has no say. Least squares with the biweight: parts that sit elsewhere and places
+/// that changed are few.
 pub(super) fn fit_remainder(
     plain: &Frame<SurfaceKelvin>,
     pattern: &Pattern,
@@ -100,18 +104,39 @@ pub(super) fn fit_remainder(
 ) -> AlignmentRemainder {
     let (rows, columns) = difference.shape();
     let (values, trusted) = (difference.as_slice(), plain.as_slice());
-    let samples: Vec<(SVector<f64, REMAINDER_UNKNOWNS>, f64)> = (0..rows)
+    let seen = |(row, column): (usize, usize)| {
+        let pixel = row * columns + column;
+        let (x, y) = (-f64::from(pattern.x[pixel]), -f64::from(pattern.y[pixel]));
+        let valid = !(values[pixel].is_nan() || trusted[pixel].is_nan() || x.is_nan() || y.is_nan());
+        valid.then(|| {
+            let [u, v] = place(row, column, (rows, columns));
+            (SVector::from([x, y, x * u, x * v, y * u, y * v]), f64::from(values[pixel]))
+        })
+    };
+    type Sample = (SVector<f64, REMAINDER_UNKNOWNS>, f64);
+    let aside = ((columns as f64 * ASIDE).round() as usize).max(2);
+    let samples: Vec<Sample> = (0..rows)
         .step_by(STEP)
         .flat_map(|row| (0..columns).step_by(STEP).map(move |column| (row, column)))
-        .filter_map(|(row, column)| {
+        .filter(|(row, column)| {
             let pixel = row * columns + column;
-            let (x, y) = (pattern.x[pixel], pattern.y[pixel]);
-            let telling = x.hypot(y) > LEAST_SLOPE && !values[pixel].is_nan() && !trusted[pixel].is_nan();
-            telling.then(|| {
-                let [u, v] = place(row, column, (rows, columns));
-                let (x, y) = (-f64::from(x), -f64::from(y));
-                (SVector::from([x, y, x * u, x * v, y * u, y * v]), f64::from(values[pixel]))
-            })
+            pattern.x[pixel].hypot(pattern.y[pixel]) > LEAST_SLOPE
+        })
+        .filter_map(|(row, column)| {
+            let own = seen((row, column))?;
+            let sides = [
+                (column >= aside && column + aside < columns)
+                    .then(|| [(row, column - aside), (row, column + aside)]),
+                (row >= aside && row + aside < rows).then(|| [(row - aside, column), (row + aside, column)]),
+            ];
+            let pairs = sides.into_iter().flatten().filter_map(|[a, b]| Some((seen(a)?, seen(b)?)));
+            let (slopes, value, count) = pairs.fold(
+                (SVector::zeros(), 0.0, 0.0),
+                |(slopes, value, count): (SVector<f64, REMAINDER_UNKNOWNS>, f64, f64), (a, b)| {
+                    (slopes + a.0 + b.0, value + a.1 + b.1, count + 2.0)
+                },
+            );
+            (count > 0.0).then(|| (own.0 - slopes / count, own.1 - value / count))
         })
         .collect();
     let mut solution = SVector::<f64, REMAINDER_UNKNOWNS>::zeros();

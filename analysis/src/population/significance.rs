@@ -1,5 +1,7 @@
 //! Which parts and places of a unit differ by more than another good board would.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 use super::baseline::{PopulationBaseline, SquareScatter, plain_table};
@@ -53,7 +55,9 @@ pub struct PartStanding {
 pub struct Anomaly {
     /// Where the difference is surest to be largest.
     pub peak: Point<BaselinePixels>,
-    /// The difference there, mean over five by five pixels, K, with its sign.
+    /// Middle of what differs at least half as much around the peak: noise draws the peak of a wide flat place aside.
+    pub middle: Point<BaselinePixels>,
+    /// The difference at the peak, mean over five by five pixels, K, with its sign.
     pub difference: f64,
     /// Its standard uncertainty, the boards' own spread, K.
     pub standard_uncertainty: f64,
@@ -221,7 +225,10 @@ impl PopulationBaseline {
         let mut anomalies = Vec::new();
         if let Some(finest) = finest {
             let regions = mask.regions();
-            anomalies = regions.iter().filter_map(|region| self.anomaly(region, &finest, &parts)).collect();
+            anomalies = regions
+                .iter()
+                .filter_map(|region| self.anomaly(region, &finest, (&difference, &parts)))
+                .collect();
             anomalies.retain(|anomaly: &Anomaly| anomaly.difference.abs() >= false_alarms.least_difference);
             let surely =
                 |anomaly: &Anomaly| anomaly.difference.abs() - CAUTION * anomaly.standard_uncertainty;
@@ -296,7 +303,7 @@ impl PopulationBaseline {
         &self,
         region: &Region,
         (scale, values, studentised): &(Scale, Vec<f32>, Studentised),
-        parts: &[PartStanding],
+        (difference, parts): (&Frame<Difference>, &[PartStanding]),
     ) -> Option<Anomaly> {
         let columns = self.mean.shape().1;
         let sign = if region.positive { 1.0 } else { -1.0 };
@@ -347,6 +354,8 @@ impl PopulationBaseline {
             .collect();
         Some(Anomaly {
             peak,
+            middle: region
+                .middle_around(pixel, |other| f64::from(difference.as_slice()[other]) / value >= 0.5),
             difference: value,
             standard_uncertainty: uncertainty,
             probability: self.summary.square_extremes.board_probability(region.smallest),
@@ -368,6 +377,7 @@ struct Mask {
 
 /// Pixels that hang together.
 struct Region {
+    columns: usize,
     positive: bool,
     /// In order.
     pixels: Vec<usize>,
@@ -377,6 +387,27 @@ struct Region {
 impl Region {
     fn holds(&self, pixel: usize) -> bool {
         self.pixels.binary_search(&pixel).is_ok()
+    }
+
+    /// The middle of the pixels that `belong` and hang together with `start`, which does.
+    fn middle_around(&self, start: usize, belong: impl Fn(usize) -> bool) -> Point<BaselinePixels> {
+        let mut seen = BTreeSet::from([start]);
+        let mut waiting = vec![start];
+        let (mut across, mut down) = (0.0, 0.0);
+        while let Some(pixel) = waiting.pop() {
+            across += (pixel % self.columns) as f64;
+            down += (pixel / self.columns) as f64;
+            let beside = [pixel.wrapping_sub(1), pixel + 1];
+            let beside = beside.into_iter().filter(|next| next / self.columns == pixel / self.columns);
+            let above = [pixel.wrapping_sub(self.columns), pixel + self.columns];
+            for next in beside.chain(above) {
+                if self.holds(next) && belong(next) && seen.insert(next) {
+                    waiting.push(next);
+                }
+            }
+        }
+        let count = seen.len() as f64;
+        Point::new(across / count, down / count)
     }
 }
 
@@ -433,7 +464,7 @@ impl Mask {
                 }
             }
             pixels.sort_unstable();
-            regions.push(Region { positive: sign > 0, pixels, smallest });
+            regions.push(Region { columns: self.columns, positive: sign > 0, pixels, smallest });
         }
         regions
     }
