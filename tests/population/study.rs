@@ -227,7 +227,14 @@ impl Faults {
         let around: Vec<f32> = around.filter_map(|(row, column)| healthy.at(row, column)).collect();
         let natural = f64::from(around.iter().sum::<f32>()) / around.len() as f64;
         self.own.push(((hit.difference - natural) / truth.peak - 1.0).abs());
-        self.standing.push((hit.difference - truth.peak) / hit.standard_uncertainty);
+        let standing = (hit.difference - truth.peak) / hit.standard_uncertainty;
+        if standing.abs() > 4.0 {
+            println!(
+                "  {standing:+.1} standard uncertainties: {:?} {:+.2} K u {:.2} for {} {:+.2} K, healthy {natural:+.2} K",
+                hit.designator, hit.difference, hit.standard_uncertainty, truth.designator, truth.peak
+            );
+        }
+        self.standing.push(standing);
     }
 
     pub fn join(&mut self, other: Self) {

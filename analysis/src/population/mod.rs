@@ -21,6 +21,7 @@ pub mod local_shift;
 pub mod nuisance;
 mod pattern;
 pub mod plate;
+mod regions;
 mod scales;
 mod shrinkage;
 pub mod significance;
