@@ -112,7 +112,7 @@ pub struct PopulationSummary {
     pub parts: Vec<PartSpread>,
 }
 
-/// What one more board did to the baseline.
+/// What other good boards did to the baseline: one more, or one set aside.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct EffectOfAdding {
     /// Boards before and after.
@@ -121,6 +121,22 @@ pub struct EffectOfAdding {
     pub median_spread: [f64; 2],
     /// Designator and least tellable difference before and after, K, of parts known to both.
     pub tellable: Vec<(String, [f64; 2])>,
+}
+
+impl EffectOfAdding {
+    /// What a part must differ by to be called, before and after, in the middle of all parts, K; `None` of no parts.
+    #[must_use]
+    pub fn middle_tellable(&self) -> Option<[f64; 2]> {
+        let each = |place: usize| median(self.tellable.iter().map(move |(_, tellable)| tellable[place]));
+        Some([each(0)?, each(1)?])
+    }
+
+    /// The part for which it changed most.
+    #[must_use]
+    pub fn most_changed(&self) -> Option<&(String, [f64; 2])> {
+        let change = |(_, [before, after]): &(String, [f64; 2])| (after - before).abs();
+        self.tellable.iter().max_by(|a, b| change(a).total_cmp(&change(b)))
+    }
 }
 
 impl PopulationSummary {
@@ -434,4 +450,23 @@ fn part_spreads(
             tellable: known(critical * f64::from(deviation)),
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_effect_of_other_boards_is_told_by_the_part_in_the_middle_and_by_the_one_that_gained_most() {
+        let part = |designator: &str, before, after| (designator.to_owned(), [before, after]);
+        let mut effect = EffectOfAdding {
+            boards: [5, 6],
+            median_spread: [0.2, 0.19],
+            tellable: vec![part("U1", 3.0, 2.0), part("U2", 2.0, 1.9), part("U3", 1.0, 1.1)],
+        };
+        assert_eq!(effect.middle_tellable(), Some([2.0, 1.9]));
+        assert_eq!(effect.most_changed(), Some(&part("U1", 3.0, 2.0)));
+        effect.tellable.clear();
+        assert_eq!((effect.middle_tellable(), effect.most_changed()), (None, None));
+    }
 }
