@@ -194,38 +194,31 @@ fn faults_of_six_kelvin_are_found_and_named_and_good_boards_left_alone() {
             faults.add(bench, baseline, (kind, place, 6.0 * watts_per_kelvin(bench, kind, place)), index);
         }
     }
-    assert_eq!((faults.found, faults.named), (8, 8), "{faults:?}");
+    assert_eq!((faults.found, faults.named, faults.others), (8, 8, 0), "{faults:?}");
     // Asked for: right within a tenth. A part's own three percent of power is up to 0.7 K of these six.
     assert!(faults.peak_off(0.5) < 0.1, "{faults:?}");
 }
 
-/// The acceptance as it was asked for, on a lot of boards chosen by `STUDY_SEED`. The method was chosen on
-/// lots 5, 77, 1234, 9001 and 9002; lots 101 to 104 were looked at once, afterwards. Five of a hundred
-/// good boards may be called different; of 100 unseen good boards each were
+/// The acceptance as it was asked for, judged as the page does it, on a lot of boards chosen by `STUDY_SEED`. The
+/// method was chosen on lots 5, 77, 101, 1234, 9001 and 9002; lots 201 and 202 were looked at once, afterwards. Five of
+/// a hundred good boards may be called different; of 100 unseen good boards each 5 and 2 were, and of 100 that were
+/// taken at 3 K and 8 % more power 9 and 6, with 10 and 7 findings. Of one fault of each kind at each of its places:
 ///
-/// | lot | 5 | 77 | 1234 | 9001 | 9002 | 101 | 102 | 103 | 104 |
-/// |---|---|---|---|---|---|---|---|---|---|
-/// | boards called different | 2 | 5 | 4 | 1 | 4 | 0 | 5 | 5 | 2 |
-/// | false findings | 2 | 6 | 4 | 1 | 4 | 0 | 5 | 5 | 2 |
+/// | peak | hot, cold, short, wide | found | named rightly | other findings on these boards | with the spread known |
+/// |---|---|---|---|---|---|
+/// | 1 K | 5/28, 1/16, 7/10, 7/10 | 31 % | all | 4 | 45 to 51 % |
+/// | 2 K | 23/28, 10/16, 10/10, 10/10 | 83 % | all | 2 | 84 to 89 % |
+/// | 3 K | 26/28, 15/16, 10/10, 10/10 | 95 % | 60 of 61 | 2 | 98 to 99 % |
+/// | 6, 12 K | all of 128 | 100 % | all | 0 | 100 % |
 ///
-/// and of one fault of each kind at each of its places were found, over several lots,
+/// "With the spread known" is what the same method found after 200 good boards of other lots (an earlier run;
+/// `STUDY_LEARN` sets how many are learned from), and a detector that knows every part's power but for its own 3 %, from
+/// which nobody can tell a fault in it.
 ///
-/// | peak | lots 101 and 102: hot, cold, short, wide | lots 5, 77, 1234 | spread known, lots 77, 101, 1234 | power spread alone: hot, cold |
-/// |---|---|---|---|---|
-/// | 1 K | 7/28, 0/16, 6/10, 8/10 (33 %) | 32 % | 45 % | 51 %, 21 % |
-/// | 2 K | 19/28, 8/16, 10/10, 10/10 (73 %) | 71 % | 84 % | 89 %, 81 % |
-/// | 3 K | 24/28, 16/16, 10/10, 10/10 (94 %) | 97 % | 98 % | 99 %, 98 % |
-/// | 6, 12 K | all of 128 | all of 192 | all of 192 | all |
-///
-/// "Spread known" is the same method after 200 good boards of other lots, with three of a hundred good
-/// boards called different (`STUDY_LEARN` sets how many are learned from). "Power spread alone" is a detector that knows every part's power
-/// but for its own 3 %, from which nobody can tell a fault in it: of the 14 and 8 parts' own spreads, 0 to
-/// 0.71 K for the change seen, against the 3.14 standard deviations that 30 parts and shares of 5 % ask for.
-/// Of those found one in a hundred is named wrongly at 1 and 2 K, none at 3 K and above; the median peak is
-/// right within 10 % at 3 K, 7 % at 6 K, 4 % at 12 K (nine in ten within 26, 16 and 10 %).
-///
-/// The table was measured before parts against the board close around them told the total power
-/// (`nuisance::fit_with_parts`); the study has not been run in full since.
+/// The peak is right within 7 and 12 % (medians of the two lots) at 3 K, 3 and 2 % at 6 K, 2 % at 12 K; nine in ten
+/// within 32 and 24, 15 and 9, 4 %. Nearly all of that is what the very same unit differs by there without its fault,
+/// its parts' own 3 % of power, which nobody can know: less that, nine in ten are right within 6, 3 and 2 %. The
+/// exception is the resistor R7, whose body is smaller than the place that is read: it reads 40 % of its peak.
 #[test]
 #[ignore = "simulates some three hundred boards: run in release, with --nocapture"]
 fn faults_are_found_and_good_boards_left_alone() {
@@ -278,8 +271,8 @@ fn faults_are_found_and_good_boards_left_alone() {
         if (of_all.found as f64) < wanted * of_all.tried as f64 {
             unmet.push(format!("{kelvin} K: {}", of_all.told()));
         }
-        // At 3 K a part's own 3 % of power is more than a tenth of the fault.
-        if kelvin >= 6.0 && of_all.peak_off(0.5) > 0.1 {
+        // A part's own 3 % of power may be more than a tenth of the fault; it is no error of the measurement.
+        if kelvin >= 3.0 && of_all.measured_off(0.9) > 0.1 {
             unmet.push(format!("{kelvin} K: {}", of_all.told()));
         }
     }

@@ -252,6 +252,11 @@ impl Faults {
         at_most(&self.errors, share)
     }
 
+    /// The same without what the same units differ by without their fault.
+    pub fn measured_off(&self, share: f64) -> f64 {
+        at_most(&self.own, share)
+    }
+
     pub fn told(&self) -> String {
         let each = self.standing.len() as f64;
         let root_mean_square = (self.standing.iter().map(|z| z * z).sum::<f64>() / each).sqrt();

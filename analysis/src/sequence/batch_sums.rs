@@ -1,4 +1,6 @@
 //! The weighted sums of many pixels over a batch of frames, in single precision.
+//!
+//! All is inlined into the caller, which is compiled for wider registers than those that every processor has.
 
 use std::ops::Range;
 
@@ -67,6 +69,7 @@ impl BatchSums {
 
     /// Sums up what the frames have above `near` in these pixels, a block or less: the sums in the order
     /// of the plan, and those of the squares. Places beyond the pixels hold nothing of use.
+    #[inline(always)]
     pub(super) fn sum(
         &mut self,
         frames: &[&[f32]],
@@ -120,6 +123,7 @@ impl BatchSums {
 }
 
 /// What two frames have above `near`, added up and subtracted.
+#[inline(always)]
 fn fold(early: &[f32], late: &[f32], near: &[f32], sums: &mut [f32; BLOCK], differences: &mut [f32; BLOCK]) {
     let frames = early.iter().zip(late).zip(near);
     for ((sum, difference), ((early, late), near)) in sums.iter_mut().zip(differences).zip(frames) {
@@ -129,6 +133,7 @@ fn fold(early: &[f32], late: &[f32], near: &[f32], sums: &mut [f32; BLOCK], diff
 }
 
 /// [`weighted_sums`] with the number of sums known to the compiler.
+#[inline(always)]
 fn by_terms<const PLAIN: bool, const SQUARES: bool>(
     rows: &[[f32; BLOCK]],
     group: &Group,
@@ -147,6 +152,7 @@ fn by_terms<const PLAIN: bool, const SQUARES: bool>(
 
 /// The plain sum of the rows first, if it is wanted, then the weighted ones. The squares begin anew with
 /// the plain sum and are added to otherwise.
+#[inline(always)]
 fn weighted_sums<const TERMS_USED: usize, const PLAIN: bool, const SQUARES: bool>(
     rows: &[[f32; BLOCK]],
     weights: &[[[f32; LANES]; TERMS]],

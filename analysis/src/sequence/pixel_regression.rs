@@ -3,6 +3,7 @@
 //! All pixels share the basis functions, so the matrix of the normal equations is kept once and each
 //! pixel has only its right-hand side.
 
+use fearless_simd::{Level, Simd, dispatch};
 use nalgebra::DMatrix;
 
 use super::batch_sums::{BATCH, BLOCK, BatchSums};
@@ -102,21 +103,12 @@ impl<Q> PixelRegression<Q> {
         let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
         let near = middle.as_slice().chunks(BLOCK).zip(self.base.chunks(BLOCK));
         let blocks = self.sums.chunks_exact_mut(totals.len() + 1).zip(near);
-        let mut step = [0.0_f64; BLOCK];
-        for (block, (sums, (near, base))) in blocks.enumerate() {
-            let start = block * BLOCK;
-            let (parts, squares) = batch.sum(&frames, start..start + near.len(), near);
-            let steps = step.iter_mut().zip(near.iter().zip(base));
-            steps.for_each(|(step, (near, base))| *step = f64::from(*near) - f64::from(*base));
-            let Some((square, sums)) = sums.split_last_mut() else { return };
-            for pixel in 0..BLOCK {
-                let cross = 2.0 * f64::from(parts[0][pixel]) + count * step[pixel];
-                square[pixel] += f64::from(squares[pixel]) + step[pixel] * cross;
-            }
-            for ((sum, recipe), total) in sums.iter_mut().zip(&plan.recipe).zip(&totals) {
-                take_parts(sum, parts, recipe, *total, &step);
-            }
-        }
+        let recipes = plan.recipe.as_slice();
+        // The loop is compiled several times over, for as wide registers as the processor may have.
+        dispatch!(Level::new(), simd => simd.vectorize(
+            #[inline(always)]
+            || take_blocks(blocks, &mut batch, &frames, recipes, &totals, count),
+        ));
         self.batch.clear();
         self.basis.clear();
     }
@@ -158,7 +150,35 @@ impl<Q> PixelRegression<Q> {
     }
 }
 
+/// Adds a batch to the sums, block by block; each block comes with what its values count from and with the base.
+#[inline(always)]
+fn take_blocks<'a>(
+    blocks: impl Iterator<Item = (&'a mut [[f64; BLOCK]], (&'a [f32], &'a [f32]))>,
+    batch: &mut BatchSums,
+    frames: &[&[f32]],
+    recipes: &[Vec<(usize, f64)>],
+    totals: &[f64],
+    count: f64,
+) {
+    let mut step = [0.0_f64; BLOCK];
+    for (block, (sums, (near, base))) in blocks.enumerate() {
+        let start = block * BLOCK;
+        let (parts, squares) = batch.sum(frames, start..start + near.len(), near);
+        let steps = step.iter_mut().zip(near.iter().zip(base));
+        steps.for_each(|(step, (near, base))| *step = f64::from(*near) - f64::from(*base));
+        let Some((square, sums)) = sums.split_last_mut() else { return };
+        for pixel in 0..BLOCK {
+            let cross = 2.0 * f64::from(parts[0][pixel]) + count * step[pixel];
+            square[pixel] += f64::from(squares[pixel]) + step[pixel] * cross;
+        }
+        for ((sum, recipe), total) in sums.iter_mut().zip(recipes).zip(totals) {
+            take_parts(sum, parts, recipe, *total, &step);
+        }
+    }
+}
+
 /// Adds the parts of a recipe and the step to a sum.
+#[inline(always)]
 fn take_parts(
     sum: &mut [f64; BLOCK],
     parts: &[[f32; BLOCK]],
