@@ -343,3 +343,47 @@ impl Session {
         self.readings.iter().find(|(recorded, _)| recorded == key).map(|(_, reading)| reading)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn layer(file_name: &str, side: Side, names: &[&str]) -> Command {
+        let part = |name: &&str| Placement {
+            designator: (*name).to_owned(),
+            center: Point::new(0.0, 0.0),
+            rotation: 0.0,
+            side,
+            package: String::new(),
+            size: [1.0, 1.0],
+            value: String::new(),
+        };
+        let placements = names.iter().map(part).collect();
+        Command::LoadComponentLayer { file_name: file_name.to_owned(), side, placements }
+    }
+
+    #[test]
+    fn a_component_layer_replaces_its_own_side_only() {
+        let mut session = Session::default();
+        let said = |session: &Session| {
+            let names: Vec<_> =
+                session.layout.placements.iter().map(|part| part.designator.clone()).collect();
+            (session.layout.placement_file.clone(), names.join(" "))
+        };
+        for (command, file, parts) in [
+            (layer("top.gbr", Side::Top, &["R1"]), "top.gbr", "R1"),
+            (layer("bottom.gbr", Side::Bottom, &["C1"]), "top.gbr, bottom.gbr", "R1 C1"),
+            (layer("newer.gbr", Side::Top, &["R1", "R2"]), "newer.gbr, bottom.gbr", "C1 R1 R2"),
+            (layer("bottom.gbr", Side::Bottom, &["C2"]), "newer.gbr, bottom.gbr", "R1 R2 C2"),
+            (
+                Command::LoadPlacements { file_name: "none.csv".into(), placements: Vec::new() },
+                "none.csv",
+                "",
+            ),
+            (layer("bottom.gbr", Side::Bottom, &["C1"]), "bottom.gbr", "C1"),
+        ] {
+            session.apply(command).unwrap();
+            assert_eq!(said(&session), (file.to_owned(), parts.to_owned()));
+        }
+    }
+}
