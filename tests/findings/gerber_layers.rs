@@ -118,6 +118,13 @@ fn component_layers_of_both_sides_tell_the_same_as_the_same_boards_table() {
             assert!((layer.size[axis] - row.size[axis]).abs() < 5e-6, "{layer:?} {row:?}");
         }
     }
+    // All parts of make.py lie on its board; from an origin 100 mm away none does.
+    let (outline, _) = outline(&file("profile-mm.gbr"));
+    assert!(outline.fits(&layers));
+    for part in &mut layers {
+        part.center.x += 100.0;
+    }
+    assert!(!outline.fits(&layers));
 }
 
 /// The corners that a part's outline has in the file itself, in board millimetres: all layers are seen from the
@@ -205,7 +212,7 @@ fn commands_in_one_line_or_broken_ones_regions_and_deleted_attributes_are_unders
     assert_eq!(warnings, [unturned, GerberWarning::Nameless { count: 1 }]);
 }
 
-/// In the deprecated mode of quarter arcs the centre's offset has no sign (8.1.10): a circle of 1 mm in four.
+/// In the deprecated mode of quarter arcs the centre's offset has no sign: a circle of 1 mm in four.
 #[test]
 fn quarter_arcs_without_signs_make_a_circle() {
     let text = "%TF.FileFunction,Profile,NP*%\n%FSLAX33Y33*%\n%MOMM*%\n%ADD10C,0.1*%\nD10*\nG74*\nG03*\nX1000Y0D02*\n\

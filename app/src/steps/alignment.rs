@@ -91,12 +91,10 @@ fn BoardData() -> impl IntoView {
     };
     let placements = move || {
         layout.with(|l| {
-            file(
-                &l.placement_file,
-                l.placements.len(),
-                "part",
-                "none: drop a placement table or Gerber component layers in step 2",
-            )
+            let none = "none: drop a placement table or Gerber component layers in step 2";
+            let seen = l.placements.iter().filter(|part| part.side == l.side).count();
+            let all = file(&l.placement_file, l.placements.len(), "part", none);
+            if seen == l.placements.len() { all } else { format!("{all}, {seen} on the side seen") }
         })
     };
     let limits = move || {
@@ -112,7 +110,13 @@ fn BoardData() -> impl IntoView {
                 "none: drop the board's profile (Gerber with attributes) in step 2 to see its edge".to_owned()
             }
             [x, y] => {
-                format!("{} · {} × {} mm", l.outline_file, wording::number(x, 1), wording::number(y, 1))
+                let size = format!("{} × {} mm", wording::number(x, 1), wording::number(y, 1));
+                let odd = if l.outline.fits(&l.placements) {
+                    ""
+                } else {
+                    "; most parts lie beside it: export both from the same origin"
+                };
+                format!("{} · {size}{odd}", l.outline_file)
             }
         })
     };

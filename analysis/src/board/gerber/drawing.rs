@@ -304,7 +304,7 @@ struct Arc {
 }
 
 impl Arc {
-    /// Multi quadrant (4.7.2): any sweep, and where start and end are one, the whole circle.
+    /// Multi quadrant: any sweep, and where start and end are one, the whole circle.
     fn around(from: [f64; 2], to: [f64; 2], offset: [f64; 2], clockwise: bool) -> Self {
         let center = [from[0] + offset[0], from[1] + offset[1]];
         let [start, end] = [from, to].map(|[x, y]| (y - center[1]).atan2(x - center[0]));
@@ -318,7 +318,7 @@ impl Arc {
         }
     }
 
-    /// Single quadrant (8.1.10, deprecated): the offset has no sign, and the sweep is a quarter at most. Of the four
+    /// Single quadrant (deprecated): the offset has no sign, and the sweep is a quarter at most. Of the four
     /// centres the one is meant whose radii agree best.
     fn within_a_quadrant(from: [f64; 2], to: [f64; 2], offset: [f64; 2], clockwise: bool) -> Option<Self> {
         // Coordinates are rounded, so a quarter may come out a little wider.

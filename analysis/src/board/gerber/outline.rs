@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::drawing::Drawing;
 use super::{GerberError, GerberWarning};
+use crate::board::placement::Placement;
 use crate::geometry::{BoardMillimeters, Point};
 
 /// The board's edge and the edges of its openings, as polygons. Sharing them makes a session's copies cheap.
@@ -56,6 +57,16 @@ impl BoardOutline {
     #[must_use]
     pub fn size(&self) -> [f64; 2] {
         self.corners().map_or([0.0; 2], |[low, _, high, _]| [high.x - low.x, high.y - low.y])
+    }
+
+    /// Whether at least half of the parts lie on the board: files are often written from different origins.
+    #[must_use]
+    pub fn fits(&self, placements: &[Placement]) -> bool {
+        let Some([low, _, high, _]) = self.corners() else { return false };
+        let within = |at: Point<BoardMillimeters>| {
+            (low.x..=high.x).contains(&at.x) && (low.y..=high.y).contains(&at.y)
+        };
+        2 * placements.iter().filter(|part| within(part.center)).count() >= placements.len()
     }
 }
 
