@@ -1,15 +1,15 @@
 //! The board's outline and its parts from Gerber files: the profile and the component layers.
 //!
-//! **Source of the format.** Ucamco, *The Gerber Layer Format Specification*, revision 2024.05: commands and their
-//! syntax in chapter 3, graphics in 4 (regions 4.10), attributes in 5 (`.FileFunction` 5.6.3, `.AperFunction` 5.6.10,
-//! `.C` 5.6.15, `.CRot` and its kin 5.6.16), the profile in 6.5, component layers with an example in 6.9. Chapter 6
-//! was read; the rest is known from the crate below, which follows the same revision, and from other readers.
+//! **Source of the format.** Ucamco, *The Gerber Layer Format Specification*, revision 2024.05: graphics in chapter 4
+//! (regions 4.10), attributes in 5 (`.FileFunction`; `.AperFunction` 5.6.10; `.C` 5.6.15; `.CRot`, `.CVal`, `.CFtp` and
+//! their kin 5.6.16), the profile in 6.5, component layers with an annotated example in 6.9. Chapter 6 was read; the
+//! rest is known from the crate below, which follows the same revision, and from other open-source readers and writers.
 //!
 //! Attributes came with the generation called X2, component layers with X3; they may also stand in comments (5.1.1).
-//! The crate `gerber_parser` reads single commands; [`script`] gives it only those that it can be trusted with.
+//! The crate `gerber_parser` reads single commands; `script` gives it only those that it can be trusted with.
 //!
 //! All layers of a board are seen from the top, the bottom side's as well (6.3), so places need no mirroring and
-//! turns count counter-clockwise as seen from the top.
+//! turns count counter-clockwise as seen from the top, whichever side the part is on.
 
 mod components;
 mod drawing;
