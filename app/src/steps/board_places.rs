@@ -123,7 +123,7 @@ fn PendingPlace(
                     options=corner_names
                     chosen=chosen_corner
                     choose=corner
-                    hint="choose a corner of the outline"
+                    hint="choose a corner"
                     testid="corner-of-outline"
                 />
             }
