@@ -81,7 +81,7 @@ pub(super) fn outline(
     warnings: &mut Vec<GerberWarning>,
 ) -> Result<BoardOutline, GerberError> {
     let (closed, open) = join(drawing.paths.into_iter().map(|path| path.points).collect());
-    let mut loops: Vec<(f64, Vec<[f64; 2]>)> =
+    let mut loops: Vec<(f64, Chain)> =
         closed.into_iter().map(|edge| (area(&edge), edge)).filter(|(area, _)| *area > 0.0).collect();
     loops.sort_by(|(one, _), (other, _)| other.total_cmp(one));
     if loops.is_empty() {
@@ -95,12 +95,15 @@ pub(super) fn outline(
     if !open.is_empty() {
         warnings.push(GerberWarning::LooseLines { count: open.len() });
     }
-    let places = |edge: Vec<[f64; 2]>| edge.into_iter().map(Point::from).collect();
+    let places = |edge: Chain| edge.into_iter().map(Point::from).collect();
     Ok(loops.into_iter().map(|(_, edge)| places(edge)).collect::<Vec<_>>().into())
 }
 
+/// Places along a line, mm.
+type Chain = Vec<[f64; 2]>;
+
 /// Closed paths without their repeated last point, and chains that stay open.
-fn join(paths: Vec<Vec<[f64; 2]>>) -> (Vec<Vec<[f64; 2]>>, Vec<Vec<[f64; 2]>>) {
+fn join(paths: Vec<Chain>) -> (Vec<Chain>, Vec<Chain>) {
     let mut ends = LooseEnds::default();
     let (mut closed, mut chains) = (Vec::new(), Vec::new());
     for path in paths {
@@ -140,7 +143,7 @@ fn join(paths: Vec<Vec<[f64; 2]>>) -> (Vec<Vec<[f64; 2]>>, Vec<Vec<[f64; 2]>>) {
 }
 
 /// A path whose ends meet, without the last point; otherwise the path as it is.
-fn closing(mut path: Vec<[f64; 2]>) -> Result<Vec<[f64; 2]>, Vec<[f64; 2]>> {
+fn closing(mut path: Chain) -> Result<Chain, Chain> {
     match (path.first(), path.last()) {
         (Some(&first), Some(&last)) if path.len() > 3 && distance(first, last) <= SAME_PLACE_MM => {
             path.pop();
@@ -166,7 +169,7 @@ impl LooseEnds {
     }
 
     /// Takes a chain that ends here, with this end first.
-    fn take(&mut self, here: [f64; 2], chains: &mut [Option<Vec<[f64; 2]>>]) -> Option<Vec<[f64; 2]>> {
+    fn take(&mut self, here: [f64; 2], chains: &mut [Option<Chain>]) -> Option<Chain> {
         let [column, row] = Self::cell(here);
         for [x, y] in (-1..=1).flat_map(|x| (-1..=1).map(move |y| [column + x, row + y])) {
             let Some(cell) = self.0.get_mut(&[x, y]) else { continue };
