@@ -206,3 +206,64 @@ fn an_emissivity_statement_with_regions_is_taken() {
     let restored = analysis::result::read_result("healthy.html", &html).unwrap();
     assert_eq!(restored.session.surface.regions[0].name, "shield");
 }
+
+/// Four pixels a millimetre, y upward from row 120, so that the part in the middle lies at (20, 15) mm.
+fn with_corners(folder: &Path) {
+    let corner = |x: u32, y: u32| format!(r#"{{"mm": [{x}, {y}], "pixel": [{}, {}]}}"#, 4 * x, 120 - 4 * y);
+    let corners = [corner(0, 0), corner(40, 0), corner(40, 30), corner(0, 30)].join(",");
+    let stated = sidecar("good-1").replacen('{', &format!(r#"{{"corners": [{corners}],"#), 1);
+    std::fs::write(folder.join("good-1.json"), stated).unwrap();
+}
+
+const PROFILE: &str = "%TF.FileFunction,Profile,NP*%\n%FSLAX33Y33*%\n%MOMM*%\n%ADD10C,0.1*%\nD10*\nX0Y0D02*\n\
+    X40000D01*\nY30000D01*\nX0D01*\nY0D01*\nM02*\n";
+const LAYER: &str = "%TF.FileFunction,Component,L1,Top*%\n%FSLAX33Y33*%\n%MOMM*%\n%TA.AperFunction,ComponentMain*%\n\
+    %ADD10C,0.3*%\n%TA.AperFunction,ComponentOutline,Body*%\n%ADD11C,0.1*%\n%TD*%\nD10*\n%TO.C,U5*%\n%TO.CRot,0*%\n\
+    X20000Y15000D03*\nD11*\nX18000Y14000D02*\nX22000D01*\nY16000D01*\nX18000D01*\nY14000D01*\n%TD*%\nM02*\n";
+const NETLIST: &str = "P  UNITS CUST 1\n\
+    327LAMP             U5    -1          A01X+018500Y+015000X1000Y1000R000 S2\n\
+    327GND              U5    -2          A01X+021500Y+015000X1000Y1000R000 S2\n999\n";
+
+#[test]
+fn gerber_layers_name_the_hot_part_and_a_netlist_its_nets() {
+    let folder = bench();
+    with_corners(folder.path());
+    for (name, text) in [("edge.gbr", PROFILE), ("top.gbr", LAYER), ("nets.ipc", NETLIST)] {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let layers = ["--unit", "hot.tif", "--placement", "edge.gbr", "top.gbr"];
+    let output = compare(folder.path(), &[&layers[..], &["--netlist", "nets.ipc"]].concat());
+    assert_eq!(output.status.code(), Some(1), "{}", error_text(&output));
+    let text = std::fs::read_to_string(folder.path().join("out/answer.json")).unwrap();
+    let answer: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(answer["units"][0]["findings"][0]["designator"], "U5", "{answer}");
+    let html = std::fs::read_to_string(folder.path().join("out/hot.html")).unwrap();
+    let sheet = "LAMP (pin 1) at U5 pin 1";
+    assert!(html.contains(sheet), "the sheet does not say {sheet}");
+    let layout = analysis::result::read_result("hot.html", &html).unwrap().session.layout;
+    assert_eq!((layout.placement_file.as_str(), layout.placements[0].size), ("top.gbr", [4.0, 2.0]));
+    assert_eq!((layout.outline_file.as_str(), layout.outline.size()), ("edge.gbr", [40.0, 30.0]));
+    assert_eq!((layout.netlist_file.as_str(), layout.netlist.points().len()), ("nets.ipc", 2));
+
+    let without = compare(folder.path(), &layers);
+    assert_eq!(without.status.code(), Some(1), "{}", error_text(&without));
+    assert!(!std::fs::read_to_string(folder.path().join("out/hot.html")).unwrap().contains("LAMP"));
+}
+
+#[test]
+fn board_files_that_cannot_be_used_end_with_two_and_say_why() {
+    let folder = bench();
+    let copper = PROFILE.replace("Profile,NP", "Copper,L1,Top");
+    std::fs::write(folder.path().join("copper.gbr"), copper).unwrap();
+    std::fs::write(folder.path().join("unitless.ipc"), NETLIST.replace("P  UNITS CUST 1\n", "")).unwrap();
+    for (flag, name, expected) in [
+        ("--placement", "copper.gbr", "Copper,L1,Top"),
+        ("--netlist", "unitless.ipc", "line 1: nothing states the unit"),
+        ("--netlist", "absent.ipc", "absent.ipc"),
+    ] {
+        let output = compare(folder.path(), &["--unit", "healthy.tif", flag, name]);
+        let error = error_text(&output);
+        assert_eq!(output.status.code(), Some(2), "{name}: {error}");
+        assert!(error.contains(name) && error.contains(expected), "{name}: {error}");
+    }
+}

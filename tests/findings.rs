@@ -8,6 +8,8 @@
 
 #[path = "findings/board_files.rs"]
 mod board_files;
+#[path = "findings/gerber_layers.rs"]
+mod gerber_layers;
 #[path = "findings/netlists.rs"]
 mod netlists;
 #[path = "findings/pictures.rs"]

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::board::{parse_limits, parse_netlist, parse_placements};
+use analysis::board::{GerberLayer, parse_gerber, parse_limits, parse_netlist, parse_placements};
 use analysis::capture::{apparent, complete_meaning, parse_sidecar, read_capture, sidecar_names};
 use analysis::comparison::{Comparison, JudgedBy, Shelf, board_to_picture, compare};
 use analysis::content_hash::ContentHash;
@@ -174,6 +174,31 @@ fn a_good_sample_shows_nothing() {
 
 /// With how many good boards, and by which rule.
 const WAYS: [(usize, Rule); 3] = [(4, Rule::Limit), (3, Rule::GoodBoardsSpread), (4, Rule::GoodBoardsSpread)];
+
+#[test]
+fn the_samples_gerber_layers_tell_the_same_board_as_its_table_and_its_corners() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-captures");
+    let text = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let layer = |name: &str| match parse_gerber(name, &text(name)).unwrap() {
+        (layer, warnings) if warnings.is_empty() => layer,
+        (_, warnings) => panic!("{name}: {warnings:?}"),
+    };
+    let GerberLayer::Outline(outline) = layer("profile.gbr") else { panic!("no outline") };
+    let (sidecar, _) = parse_sidecar("good-1.tiff.json", &text("good-1.tiff.json")).unwrap();
+    let marked: Vec<_> = sidecar.corners.iter().map(|mark| mark.board).collect();
+    assert_eq!(outline.corners().unwrap().to_vec(), marked);
+    let GerberLayer::Components { placements, .. } = layer("components-top.gbr") else { panic!("no parts") };
+    let (table, _) = parse_placements("placement.csv", &text("placement.csv"), None).unwrap();
+    assert_eq!(placements.len(), table.len());
+    for (part, row) in placements.iter().zip(&table) {
+        assert_eq!(
+            (&part.designator, &part.value, part.rotation),
+            (&row.designator, &row.value, row.rotation)
+        );
+        assert!(part.center.distance(row.center) < 1e-5, "{part:?} {row:?}");
+        assert!((0..2).all(|axis| (part.size[axis] - row.size[axis]).abs() < 1e-5), "{part:?} {row:?}");
+    }
+}
 
 /// What to expect is read off the lines of sample-captures/netlist.ipc.
 #[test]

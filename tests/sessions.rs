@@ -99,6 +99,10 @@ fn command() -> impl Strategy<Value = Command> {
             verdict: Verdict { outcome: Outcome::Fail, reason, judged_by: String::new() }
         }),
         Just(Command::WithdrawVerdict),
+        (-200.0_f64..200.0).prop_map(|x| Command::LoadOutline {
+            file_name: "edge.gbr".into(),
+            outline: vec![vec![Point::new(x, 0.0), Point::new(0.1, x), Point::new(-x, -x / 3.0)]].into(),
+        }),
         (".{0,14}", -200.0_f64..200.0).prop_map(|(net, x)| Command::LoadNetlist {
             file_name: "board.ipc".into(),
             netlist: vec![TestPoint {

@@ -1,7 +1,7 @@
 //! What a dropped file is, by what it holds and by its name. No file is refused here: one that is
 //! nothing else is taken for a capture, whose reader says what is wrong with it.
 
-use analysis::board::is_netlist;
+use analysis::board::{is_gerber, is_netlist};
 use analysis::capture::sidecar_names;
 use analysis::session::Role;
 
@@ -39,7 +39,7 @@ pub struct DroppedText {
 pub struct Sorted {
     /// Pictures, in the order of their names.
     pub captures: Vec<DroppedCapture>,
-    /// Tables of parts: placements, limits, netlists, or something that turns out to be none.
+    /// What tells of the board: placements, limits, netlists, Gerber layers, or something that turns out to be none.
     pub tables: Vec<Dropped>,
     /// Result files.
     pub results: Vec<Dropped>,
@@ -143,13 +143,18 @@ fn kind(file: &Dropped) -> Kind {
     if name.ends_with(".json") {
         return Kind::Sidecar;
     }
-    if has_headings(start) || holds_netlist(start) { Kind::Table } else { Kind::Capture }
+    if has_headings(start) || holds_board_data(start) { Kind::Table } else { Kind::Capture }
 }
 
-/// Whether the file is a netlist by what it holds: such files are called .ipc, .356, .net and much else.
-fn holds_netlist(start: &[u8]) -> bool {
+/// Whether the file is a netlist or a Gerber layer by what it holds: such files are called .ipc, .356, .gbr, .gm1 and
+/// much else.
+fn holds_board_data(start: &[u8]) -> bool {
     let head = start.get(..start.len().min(65536)).unwrap_or_default();
-    !head.contains(&0) && is_netlist(&String::from_utf8_lossy(head))
+    if head.contains(&0) {
+        return false;
+    }
+    let head = String::from_utf8_lossy(head);
+    is_gerber(&head) || is_netlist(&head)
 }
 
 fn name_is_sidecar(bytes: &[u8]) -> bool {
@@ -219,11 +224,12 @@ mod tests {
             dropped("parts.csv", b"# made by hand\nRef,X (mm),Y (mm),Rot,Side\nR1,1,2,0,top\n"),
             dropped("limits.csv", b"designator;max_case_degC\nU1;85\n"),
             dropped("board.356", b"C  by hand\nP  UNITS CUST 0\n999\n"),
+            dropped("board.gm1", b"G04 by hand*\n%TF.FileFunction,Profile,NP*%\nM02*\n"),
             dropped("frame.csv", b"21.5,22.0\n23.0,22.5\n"),
             dropped("result.html", b"<!DOCTYPE html><html></html>"),
             dropped("session.json", b"{\"schema\": 1}"),
         ]);
-        assert_eq!(sorted.tables.len(), 3);
+        assert_eq!(sorted.tables.len(), 4);
         assert_eq!(sorted.captures.len(), 1);
         assert_eq!(sorted.results.len(), 1);
         assert_eq!(sorted.sessions.len(), 1);

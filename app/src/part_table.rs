@@ -1,7 +1,9 @@
-//! What a table of parts or a netlist does to a session: placements, limits, both, or where nets are touched.
+//! What a table of parts, a netlist or a Gerber layer does to a session: placements, limits, both, where nets are
+//! touched, the board's outline or one side's parts.
 
 use analysis::board::{
-    BoardFileError, LengthUnit, is_netlist, parse_limits, parse_netlist, parse_placements,
+    BoardFileError, GerberLayer, LengthUnit, is_gerber, is_netlist, parse_gerber, parse_limits,
+    parse_netlist, parse_placements,
 };
 use analysis::session::Command;
 
@@ -10,7 +12,7 @@ use crate::intake::DroppedText;
 /// What came of reading a table.
 #[derive(Debug, Clone, PartialEq)]
 pub enum TableRead {
-    /// It holds placements, limits or both, or a netlist, with what is odd in them.
+    /// It holds placements, limits or both, or a netlist or a layer, with what is odd in them.
     Parts {
         /// What it does to the session.
         commands: Vec<Command>,
@@ -34,6 +36,22 @@ pub fn read_table(table: &DroppedText, unit: Option<LengthUnit>) -> TableRead {
     let DroppedText { file_name, text } = table;
     let mut commands = Vec::new();
     let mut warnings = Vec::new();
+    if is_gerber(text) {
+        return match parse_gerber(file_name, text) {
+            Ok((layer, odd)) => {
+                let file_name = file_name.clone();
+                warnings.extend(odd.iter().map(|warning| format!("{file_name}: {warning}")));
+                commands.push(match layer {
+                    GerberLayer::Outline(outline) => Command::LoadOutline { file_name, outline },
+                    GerberLayer::Components { side, placements } => {
+                        Command::LoadComponentLayer { file_name, side, placements }
+                    }
+                });
+                TableRead::Parts { commands, warnings }
+            }
+            Err(error) => TableRead::Damaged(error.to_string()),
+        };
+    }
     if is_netlist(text) {
         return match parse_netlist(file_name, text) {
             Ok((netlist, odd)) => {
@@ -106,6 +124,19 @@ mod tests {
             [Command::LoadNetlist { netlist, .. }] if netlist.points()[0].net.as_deref() == Some("GND")
         ));
         assert!(matches!(read(record, None), TableRead::Damaged(what) if what.contains("line 1")));
+    }
+
+    #[test]
+    fn a_profile_is_loaded_as_the_outline_and_another_layer_is_refused() {
+        let square =
+            "%FSLAX24Y24*%\n%MOMM*%\n%ADD10C,0.1*%\nD10*\nX0Y0D02*\nX10000D01*\nY10000D01*\nX0Y0D01*\nM02*\n";
+        let loaded = commands(read(&format!("%TF.FileFunction,Profile,NP*%\n{square}"), None));
+        assert!(matches!(
+            loaded.as_slice(),
+            [Command::LoadOutline { outline, .. }] if outline.size() == [1.0, 1.0]
+        ));
+        let copper = read(&format!("%TF.FileFunction,Copper,L1,Top*%\n{square}"), None);
+        assert!(matches!(copper, TableRead::Damaged(what) if what.contains("Copper,L1,Top")));
     }
 
     #[test]

@@ -21,6 +21,7 @@ const FILES: &[(&str, &[u8])] = files![
     "placement.csv",
     "limits.csv",
     "netlist.ipc",
+    "profile.gbr",
 ];
 
 /// The files of the invented recording: a board that warms up, and where its parts sit.
@@ -58,6 +59,6 @@ mod tests {
         let roles: Vec<_> =
             sorted.captures.iter().map(|capture| role_by_name(&capture.file.file_name)).collect();
         assert_eq!(roles, [Some(Role::Unit), Some(Role::Baseline), Some(Role::Baseline)]);
-        assert_eq!((sorted.tables.len(), sorted.lone_sidecars.len()), (3, 0));
+        assert_eq!((sorted.tables.len(), sorted.lone_sidecars.len()), (4, 0));
     }
 }

@@ -4,7 +4,8 @@ use std::path::PathBuf;
 
 use crate::bench::Bench;
 
-/// The sample captures' files: four good boards, four faulty units, one more good one, and the tables.
+/// The sample captures' files: four good boards, four faulty units, one more good one, and the
+/// board's outline, parts and limits.
 fn folder() -> Vec<PathBuf> {
     let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
     let folder = tests.parent().expect("tests lie in the project").join("sample-captures");
@@ -19,7 +20,7 @@ fn folder() -> Vec<PathBuf> {
         "faulty-buried.tiff",
     ];
     let with_sidecar = captures.iter().flat_map(|name| [(*name).to_owned(), format!("{name}.json")]);
-    let tables = ["placement.csv", "limits.csv"].map(str::to_owned);
+    let tables = ["profile.gbr", "components-top.gbr", "limits.csv"].map(str::to_owned);
     with_sidecar.chain(tables).map(|name| folder.join(name)).collect()
 }
 
@@ -30,6 +31,9 @@ async fn a_folder_of_good_and_sick_boards_leads_to_a_verdict_on_each() {
     let files: Vec<_> = files.iter().map(PathBuf::as_path).collect();
     bench.choose_files("[data-testid=files]", &files).await;
     bench.compared().await;
+    bench.open_step(4).await;
+    let edge = bench.text("[data-testid=outline]").await;
+    assert!(edge.contains("profile.gbr") && edge.contains("100.0 × 75.0 mm"), "{edge}");
     bench.open_step(5).await;
     bench.count_becomes("[data-testid=unit-row]", 4).await;
     let rows = || async {

@@ -1,6 +1,7 @@
 //! The board as it was designed: where each part sits, what it may reach, and how that lies on the picture.
 
 pub mod footprint;
+pub mod gerber;
 pub mod junction;
 pub mod length;
 pub mod limits;
@@ -10,6 +11,7 @@ pub mod placement;
 pub mod table;
 
 pub use footprint::{Footprint, footprints};
+pub use gerber::{BoardOutline, GerberError, GerberLayer, GerberWarning, is_gerber, parse_gerber};
 pub use junction::junction;
 pub use length::LengthUnit;
 pub use limits::{LimitWarning, PartLimit, ThermalPath, parse_limits};

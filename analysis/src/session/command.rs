@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{CaptureRecord, Gauge, Role, Session, UnitNotes, Verdict};
-use crate::board::{Netlist, PartLimit, Placement, Side};
+use crate::board::{BoardOutline, Netlist, PartLimit, Placement, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -89,6 +89,10 @@ pub enum Command {
     WithdrawVerdict,
     /// Loads where each net can be touched.
     LoadNetlist { file_name: String, netlist: Netlist },
+    /// Loads the parts of one side; those of the other side stay.
+    LoadComponentLayer { file_name: String, side: Side, placements: Vec<Placement> },
+    /// Loads the board's outline.
+    LoadOutline { file_name: String, outline: BoardOutline },
 }
 
 /// Why a command was not carried out. The session is as it was.
@@ -305,6 +309,13 @@ impl Session {
             Command::LoadNetlist { file_name, netlist } => {
                 self.layout.netlist_file = file_name;
                 self.layout.netlist = netlist;
+            }
+            Command::LoadComponentLayer { file_name, side, placements } => {
+                self.layout.take_side(file_name, side, placements);
+            }
+            Command::LoadOutline { file_name, outline } => {
+                self.layout.outline_file = file_name;
+                self.layout.outline = outline;
             }
         }
         Ok(())

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 pub use command::{Command, Refusal};
 pub use history::History;
 
-use crate::board::{Netlist, PartLimit, Placement, Side};
+use crate::board::{BoardOutline, Netlist, PartLimit, Placement, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -64,7 +64,8 @@ pub struct CaptureRecord {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct BoardLayout {
-    /// The file the placements came from.
+    /// The file the placements came from; where each side has its own, the top side's and the other's, a comma
+    /// between.
     pub placement_file: String,
     /// Every part, both sides.
     pub placements: Vec<Placement>,
@@ -76,10 +77,32 @@ pub struct BoardLayout {
     pub netlist_file: String,
     /// Where each net can be touched.
     pub netlist: Netlist,
+    /// The file the outline came from.
+    pub outline_file: String,
+    /// The board's edge and its openings.
+    pub outline: BoardOutline,
     /// The side that faces the camera.
     pub side: Side,
     /// Places known on the board and in the baseline picture; four or more give the map.
     pub corners: Vec<CornerMark<BaselinePixels>>,
+}
+
+impl BoardLayout {
+    /// Replaces the parts of one side. The other side's stay, and so does the name of their file.
+    fn take_side(&mut self, file_name: String, side: Side, placements: Vec<Placement>) {
+        self.placements.retain(|part| part.side != side);
+        let named = match (self.placement_file.split_once(", "), side) {
+            (Some((_, bottom)), Side::Top) => bottom,
+            (Some((top, _)), Side::Bottom) => top,
+            (None, _) => &self.placement_file,
+        };
+        self.placement_file = match (self.placements.is_empty() || named == file_name, side) {
+            (true, _) => file_name,
+            (false, Side::Top) => format!("{file_name}, {named}"),
+            (false, Side::Bottom) => format!("{named}, {file_name}"),
+        };
+        self.placements.extend(placements);
+    }
 }
 
 /// A place whose temperature is read out.
@@ -318,5 +341,49 @@ impl Session {
     #[must_use]
     pub fn reading(&self, key: &ProbeKey) -> Option<&ProbeReading> {
         self.readings.iter().find(|(recorded, _)| recorded == key).map(|(_, reading)| reading)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn layer(file_name: &str, side: Side, names: &[&str]) -> Command {
+        let part = |name: &&str| Placement {
+            designator: (*name).to_owned(),
+            center: Point::new(0.0, 0.0),
+            rotation: 0.0,
+            side,
+            package: String::new(),
+            size: [1.0, 1.0],
+            value: String::new(),
+        };
+        let placements = names.iter().map(part).collect();
+        Command::LoadComponentLayer { file_name: file_name.to_owned(), side, placements }
+    }
+
+    #[test]
+    fn a_component_layer_replaces_its_own_side_only() {
+        let mut session = Session::default();
+        let said = |session: &Session| {
+            let names: Vec<_> =
+                session.layout.placements.iter().map(|part| part.designator.clone()).collect();
+            (session.layout.placement_file.clone(), names.join(" "))
+        };
+        for (command, file, parts) in [
+            (layer("top.gbr", Side::Top, &["R1"]), "top.gbr", "R1"),
+            (layer("bottom.gbr", Side::Bottom, &["C1"]), "top.gbr, bottom.gbr", "R1 C1"),
+            (layer("newer.gbr", Side::Top, &["R1", "R2"]), "newer.gbr, bottom.gbr", "C1 R1 R2"),
+            (layer("bottom.gbr", Side::Bottom, &["C2"]), "newer.gbr, bottom.gbr", "R1 R2 C2"),
+            (
+                Command::LoadPlacements { file_name: "none.csv".into(), placements: Vec::new() },
+                "none.csv",
+                "",
+            ),
+            (layer("bottom.gbr", Side::Bottom, &["C1"]), "bottom.gbr", "C1"),
+        ] {
+            session.apply(command).unwrap();
+            assert_eq!(said(&session), (file.to_owned(), parts.to_owned()));
+        }
     }
 }

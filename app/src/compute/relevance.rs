@@ -1,6 +1,6 @@
 //! What of a session a result depends on: when only the rest changes, the result stands.
 
-use analysis::board::Netlist;
+use analysis::board::{BoardOutline, Netlist};
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::inspection::Criteria;
 use analysis::session::{CaptureRecord, Role, Session};
@@ -27,6 +27,8 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.conditions.notes.clear();
     relevant.temperature_unit = TemperatureUnit::default();
     relevant.gauges.clear();
+    relevant.layout.outline = BoardOutline::default();
+    relevant.layout.outline_file.clear();
     relevant.verdict = None;
     relevant.readings.clear();
     relevant.procedures.clear();

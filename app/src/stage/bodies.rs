@@ -15,6 +15,7 @@ use crate::store::Store;
 pub struct Bodies {
     map: Memo<Option<Homography<BoardMillimeters, BaselinePixels>>>,
     all: Memo<Vec<Footprint>>,
+    edges: Memo<Vec<Vec<Spot>>>,
 }
 
 impl Bodies {
@@ -40,7 +41,22 @@ impl Bodies {
             })
             .unwrap_or_default()
         });
-        Self { map, all }
+        let edges = Memo::new(move |_| {
+            map.with(|map| {
+                let map = map.as_ref()?;
+                layout.with(|layout| {
+                    let drawn = layout.outline.loops().iter().map(|edge| {
+                        edge.iter().map(|&corner| map.apply(corner)).map(|at| Spot::new(at.x, at.y)).collect()
+                    });
+                    // A place behind the camera has no image.
+                    let seen =
+                        |edge: &Vec<Spot>| edge.iter().all(|spot| spot.x.is_finite() && spot.y.is_finite());
+                    Some(drawn.filter(seen).collect())
+                })
+            })
+            .unwrap_or_default()
+        });
+        Self { map, all, edges }
     }
 
     /// From the board to the picture, once four places are known.
@@ -53,6 +69,12 @@ impl Bodies {
     #[must_use]
     pub const fn all(self) -> Memo<Vec<Footprint>> {
         self.all
+    }
+
+    /// The board's edge and its openings, as polygons.
+    #[must_use]
+    pub const fn edges(self) -> Memo<Vec<Vec<Spot>>> {
+        self.edges
     }
 
     /// The part whose body covers a place. Reactive.

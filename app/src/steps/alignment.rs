@@ -91,7 +91,10 @@ fn BoardData() -> impl IntoView {
     };
     let placements = move || {
         layout.with(|l| {
-            file(&l.placement_file, l.placements.len(), "part", "none: drop a placement table in step 2")
+            let none = "none: drop a placement table or Gerber component layers in step 2";
+            let seen = l.placements.iter().filter(|part| part.side == l.side).count();
+            let all = file(&l.placement_file, l.placements.len(), "part", none);
+            if seen == l.placements.len() { all } else { format!("{all}, {seen} on the side seen") }
         })
     };
     let limits = move || {
@@ -101,6 +104,22 @@ fn BoardData() -> impl IntoView {
         let none = "none: drop an IPC-D-356 netlist in step 2 to have nets in the probe list";
         layout.with(|l| file(&l.netlist_file, l.netlist.points().len(), "test point", none))
     };
+    let outline = move || {
+        layout.with(|l| match l.outline.size() {
+            _ if l.outline.is_empty() => {
+                "none: drop the board's profile (Gerber with attributes) in step 2 to see its edge".to_owned()
+            }
+            [x, y] => {
+                let size = format!("{} × {} mm", wording::number(x, 1), wording::number(y, 1));
+                let odd = if l.outline.fits(&l.placements) {
+                    ""
+                } else {
+                    "; most parts lie beside it: export both from the same origin"
+                };
+                format!("{} · {size}{odd}", l.outline_file)
+            }
+        })
+    };
     view! {
         <div class="block">
             <h3>"Board data"</h3>
@@ -108,6 +127,10 @@ fn BoardData() -> impl IntoView {
                 <div>
                     <dt>"Placements"</dt>
                     <dd data-testid="placements">{placements}</dd>
+                </div>
+                <div>
+                    <dt>"Outline"</dt>
+                    <dd data-testid="outline">{outline}</dd>
                 </div>
                 <div>
                     <dt>"Datasheet limits"</dt>

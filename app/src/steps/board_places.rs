@@ -98,6 +98,37 @@ fn PendingPlace(
             }
         });
     };
+    let outline = Memo::new(move |_| store.session().with(|session| session.layout.outline.corners()));
+    let corner_names = Signal::derive(move || {
+        let name = |at: Point<BoardMillimeters>| {
+            format!("x {}, y {} mm", wording::number(at.x, 1), wording::number(at.y, 1))
+        };
+        outline.get().map(|corners| corners.map(name).to_vec()).unwrap_or_default()
+    });
+    let chosen_corner = Signal::derive(move || {
+        let at = x.get().zip(y.get());
+        outline.get()?.iter().position(|corner| Some((corner.x, corner.y)) == at)
+    });
+    let corner = move |place: usize| {
+        if let Some(corner) = outline.get_untracked().and_then(|corners| corners.get(place).copied()) {
+            x.set(Some(corner.x));
+            y.set(Some(corner.y));
+        }
+    };
+    let corner_picker = move || {
+        outline.get().is_some().then(|| {
+            view! {
+                <Picker
+                    label="or the corner at"
+                    options=corner_names
+                    chosen=chosen_corner
+                    choose=corner
+                    hint="choose a corner"
+                    testid="corner-of-outline"
+                />
+            }
+        })
+    };
     let field = move |label: &'static str, signal: RwSignal<Option<f64>>, testid: &'static str| {
         let commit = move |typed: Option<f64>| {
             signal.set(typed);
@@ -118,6 +149,7 @@ fn PendingPlace(
             <p>"Where on the board is the marked place?"</p>
             <div class="fields">
                 {field("x on the board", x, "corner-x")} {field("y on the board", y, "corner-y")}
+                {corner_picker}
                 <Picker label="or the centre of" options=names chosen=chosen choose=centre hint="choose a part" />
             </div>
             <div class="row">

@@ -18,7 +18,7 @@ use crate::wording;
 const ROLES: [Role; 4] = [Role::Baseline, Role::Unit, Role::Waiting, Role::Aside];
 
 /// What a drop zone takes, in one line.
-pub const TAKES: &str = "TIFF, PGM or CSV pictures with their sidecar, recordings of many frames, placement and limit tables, netlists (IPC-D-356), or an earlier result file";
+pub const TAKES: &str = "TIFF, PGM or CSV pictures with their sidecar, recordings of many frames, placement and limit tables, netlists (IPC-D-356), board outlines and component layers (Gerber), or an earlier result file";
 
 /// The second step.
 #[component]

@@ -21,7 +21,7 @@ use crate::wording;
 
 impl Store {
     /// Takes dropped or chosen files, whatever they are: captures with their sidecars, tables of
-    /// placements or limits, netlists, results, saved sessions. What one drop does is undone in one step.
+    /// placements or limits, netlists, Gerber layers, results, saved sessions. What one drop does is undone in one step.
     pub fn take_files(self, files: Vec<web_sys::File>) {
         spawn_local(async move {
             let mut dropped = Vec::with_capacity(files.len());
@@ -160,6 +160,17 @@ impl Store {
                     &layout.netlist_file,
                     layout.netlist.points().len(),
                     "test point",
+                ),
+                Command::LoadComponentLayer { file_name, side, placements } => {
+                    let before = layout.placements.iter().filter(|part| part.side == *side).count();
+                    (file_name, placements.len(), &layout.placement_file, before, "part")
+                }
+                Command::LoadOutline { file_name, outline } => (
+                    file_name,
+                    outline.loops().len(),
+                    &layout.outline_file,
+                    layout.outline.loops().len(),
+                    "closed line",
                 ),
                 _ => continue,
             };

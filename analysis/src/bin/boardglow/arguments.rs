@@ -46,10 +46,11 @@ pub(crate) struct CompareArguments {
     #[arg(long, value_name = "MAP.tif|REGIONS.json")]
     pub(crate) emissivity: Option<PathBuf>,
 
-    /// Placement (pick-and-place) file, to name the parts. It needs the board's corners in the
-    /// first baseline's JSON file
-    #[arg(long, value_name = "CSV")]
-    pub(crate) placement: Option<PathBuf>,
+    /// Placement (pick-and-place) file, or Gerber component layers (X3) of one side or both, to name
+    /// the parts; a Gerber profile among them gives the board's outline. Parts need the board's
+    /// corners in the first baseline's JSON file
+    #[arg(long, num_args = 1.., value_name = "CSV|GERBER")]
+    pub(crate) placement: Vec<PathBuf>,
 
     /// Unit of the placement file's coordinates, where the file itself does not say
     #[arg(long, value_name = "UNIT")]

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use analysis::board::{BoardFileError, NetlistError};
+use analysis::board::{BoardFileError, GerberError, NetlistError};
 use analysis::capture::sidecar::SidecarError;
 use analysis::capture::{Question, ReadError, WriteError};
 use analysis::comparison::CannotCompare;
@@ -29,6 +29,8 @@ pub(crate) enum BadInput {
     Board(#[from] BoardFileError),
     #[error(transparent)]
     Netlist(#[from] NetlistError),
+    #[error(transparent)]
+    Gerber(#[from] GerberError),
     #[error("{}: {source}. State --placement-unit mm, mil or inch", .path.display())]
     LengthUnit { path: PathBuf, source: Box<BoardFileError> },
     #[error("{}: holds no emissivities that can be used: {what}", .path.display())]

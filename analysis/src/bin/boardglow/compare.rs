@@ -4,7 +4,9 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::board::{BoardFileError, parse_limits, parse_netlist, parse_placements};
+use analysis::board::{
+    BoardFileError, GerberLayer, is_gerber, parse_gerber, parse_limits, parse_netlist, parse_placements,
+};
 use analysis::capture::{PageChoice, read_pixels};
 use analysis::comparison::{
     Aligned, Comparison, GoodBoards, LearnedBaseline, LeftOut, Shelf, align_good, align_unit, judge, learn,
@@ -192,25 +194,16 @@ impl Bench {
     }
 
     fn load_board(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
-        if let Some(path) = &arguments.placement {
-            let shown = path.display().to_string();
-            let unit = arguments.placement_unit.map(Into::into);
-            let (placements, warnings) =
-                parse_placements(&shown, &read_text(path)?, unit).map_err(|source| match source {
-                    BoardFileError::UnitUnstated { .. } => {
-                        BadInput::LengthUnit { path: path.clone(), source: Box::new(source) }
-                    }
-                    _ => source.into(),
-                })?;
-            for warning in warnings {
-                tell(&format!("{shown}: note: {warning}"));
-            }
+        for path in &arguments.placement {
+            self.load_placement(path, arguments)?;
+        }
+        if let Some(path) = arguments.placement.first() {
             if self.session.layout.corners.len() < 4 {
                 tell(&format!(
-                    "{shown}: note: parts stay unnamed: the first baseline's JSON file states fewer than four corners"
+                    "{}: note: parts stay unnamed: the first baseline's JSON file states fewer than four corners",
+                    path.display()
                 ));
             }
-            self.apply(path, Command::LoadPlacements { file_name: file_name(path), placements })?;
             self.apply(path, Command::ShowSide { side: arguments.side.into() })?;
         }
         if let Some(path) = &arguments.limits {
@@ -230,6 +223,37 @@ impl Bench {
             self.apply(path, Command::LoadNetlist { file_name: file_name(path), netlist })?;
         }
         Ok(())
+    }
+
+    /// A table of parts, a component layer or a profile, told apart by content.
+    fn load_placement(&mut self, path: &Path, arguments: &CompareArguments) -> Result<(), BadInput> {
+        let (shown, text) = (path.display().to_string(), read_text(path)?);
+        let file_name = file_name(path);
+        let (command, warnings): (_, Vec<String>) = if is_gerber(&text) {
+            let (layer, warnings) = parse_gerber(&shown, &text)?;
+            let command = match layer {
+                GerberLayer::Outline(outline) => Command::LoadOutline { file_name, outline },
+                GerberLayer::Components { side, placements } => {
+                    Command::LoadComponentLayer { file_name, side, placements }
+                }
+            };
+            (command, warnings.iter().map(ToString::to_string).collect())
+        } else {
+            let unit = arguments.placement_unit.map(Into::into);
+            let (placements, warnings) =
+                parse_placements(&shown, &text, unit).map_err(|source| match source {
+                    BoardFileError::UnitUnstated { .. } => {
+                        BadInput::LengthUnit { path: path.to_owned(), source: Box::new(source) }
+                    }
+                    _ => source.into(),
+                })?;
+            let command = Command::LoadPlacements { file_name, placements };
+            (command, warnings.iter().map(ToString::to_string).collect())
+        };
+        for warning in warnings {
+            tell(&format!("{shown}: note: {warning}"));
+        }
+        self.apply(path, command)
     }
 
     fn good_boards(&self, arguments: &CompareArguments) -> Result<Good, BadInput> {

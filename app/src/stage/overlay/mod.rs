@@ -30,6 +30,7 @@ pub fn Overlay(
         <svg class="overlay" aria-hidden="true">
             <g class="shapes" transform=transform>
                 <Show when=on_baseline>
+                    <outlines::BoardEdges />
                     <outlines::PartShapes />
                     <outlines::RegionShapes />
                     <outlines::GaugeShapes />

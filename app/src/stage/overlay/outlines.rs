@@ -1,4 +1,4 @@
-//! Bodies, regions, read-outs and findings as shapes in the picture's pixels.
+//! The board's edge, bodies, regions, read-outs and findings as shapes in the picture's pixels.
 
 use analysis::inspection::{Finding, Sign};
 use analysis::session::GaugePlace;
@@ -10,6 +10,19 @@ use crate::stage::look::Look;
 use crate::stage::outline_path::{Drawn, drawn};
 use crate::stage::view::Spot;
 use crate::store::Store;
+
+/// The board's edge and its openings.
+#[component]
+pub fn BoardEdges() -> impl IntoView {
+    let look = expect_context::<Look>();
+    let bodies = expect_context::<Bodies>();
+    let shapes = move || {
+        let edges = if look.parts.get() { bodies.edges().get() } else { Vec::new() };
+        let shape = |edge| view! { <polygon class="board-edge" points=points_text(edge) /> };
+        edges.into_iter().map(shape).collect::<Vec<_>>()
+    };
+    view! { <g>{shapes}</g> }
+}
 
 /// The bodies of the parts.
 #[component]
