@@ -12,6 +12,7 @@ mod preview;
 mod repeats;
 mod state;
 mod surveying;
+mod twins;
 mod worker_desk;
 
 use std::collections::BTreeMap;
@@ -26,9 +27,11 @@ use leptos::prelude::*;
 pub use self::preview::Preview;
 pub use self::state::{ComparisonState, PlacementQuestion, Progress, Question, SavedState};
 pub use self::surveying::Surveyed;
+pub use self::twins::TwinState;
 
 use self::engine::{Engine, Purpose};
 use self::surveying::Surveys;
+use self::twins::Twins;
 use crate::compute::protocol::{Document, Job};
 use crate::notice::Notice;
 use crate::platform::clock;
@@ -53,6 +56,8 @@ pub struct Store {
     comparison: RwSignal<ComparisonState>,
     /// What the session's units show, side by side.
     surveys: RwSignal<Surveys>,
+    /// What parts of one kind on the unit show.
+    twins: RwSignal<Twins>,
     placement_question: RwSignal<Option<PlacementQuestion>>,
     activity: RwSignal<Option<Progress>>,
     notices: RwSignal<Vec<Notice>>,
@@ -70,6 +75,7 @@ impl Store {
         store.start_worker();
         store.keep_in_step();
         store.keep_surveys();
+        store.keep_twins();
         store.keep_session();
         store.keep_when_hidden();
         store
@@ -86,6 +92,7 @@ impl Store {
             placement_question: RwSignal::new(None),
             comparison: RwSignal::new(ComparisonState::NotReady("Load a known-good capture.".to_owned())),
             surveys: RwSignal::new(Surveys::default()),
+            twins: RwSignal::new(Twins::default()),
             activity: RwSignal::new(None),
             notices: RwSignal::new(Vec::new()),
             saved: RwSignal::new(SavedState::Saving),

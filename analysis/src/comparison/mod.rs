@@ -11,6 +11,7 @@
 
 mod against_spread;
 mod alignment;
+mod among_twins;
 mod conditions;
 mod judgement;
 mod suggestion;
@@ -20,6 +21,10 @@ mod whole_unit;
 pub use against_spread::{AgainstSpread, JudgedBy};
 pub use alignment::{
     Aligned, GoodBoards, LeftOut, SetAside, Shelf, align_good, align_unit, on_baseline, soaked_frames,
+    unit_alone,
+};
+pub use among_twins::{
+    CannotCheckTwins, TwinReport, can_check_twins, check_twins, kind_of_twins, left_open, stands_out,
 };
 pub use conditions::{band_at_the_bench, netd, surroundings};
 pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surface_of};

@@ -16,7 +16,7 @@ mod spots;
 pub mod tolerance;
 
 pub use contacts::{Contact, Nets, Touch, contact_words};
-pub use criteria::{Basis, Criteria, Rule};
+pub use criteria::{Basis, Criteria, Rule, TwinCriteria};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use explanation::{Explanation, explain};
 pub use findings::{CalledPlace, Chance, Finding, Sign, describe, find};

@@ -131,13 +131,13 @@ impl Session {
     /// [`Refusal`], when the command names something that is not there or is there already.
     pub fn apply(&mut self, command: Command) -> Result<(), Refusal> {
         let unit = self.unit().map(|record| (record.hash.clone(), record.metadata.conditions.clone()));
-        let reference = self.with_role(Role::Baseline).next().map(|record| record.hash.clone());
+        let reference = self.reference().map(|record| record.hash.clone());
         self.carry_out(command)?;
         self.keep_apart_what_belongs_to(unit, reference.as_ref());
         Ok(())
     }
 
-    /// A verdict, readings and landmarks speak of one unit, marks on the picture of one baseline: when
+    /// A verdict, readings and landmarks speak of one unit, marks on the picture of one reference: when
     /// another takes its place they must not be taken for the new one's. A unit's come back with it.
     fn keep_apart_what_belongs_to(
         &mut self,
@@ -145,7 +145,7 @@ impl Session {
         reference: Option<&ContentHash>,
     ) {
         let bench_was_empty = unit.is_none();
-        let now = self.with_role(Role::Baseline).next().map(|record| &record.hash);
+        let now = self.reference().map(|record| &record.hash);
         let reference_changed = reference.is_some() && now != reference;
         if let Some((hash, stated)) =
             unit.filter(|(hash, _)| self.unit().map(|record| &record.hash) != Some(hash))
@@ -175,7 +175,7 @@ impl Session {
         }
         if reference_changed {
             // What its own metadata says of it is known; what a person marked on the other picture is not.
-            let known = self.with_role(Role::Baseline).next().map(|record| record.metadata.corners.clone());
+            let known = self.reference().map(|record| record.metadata.corners.clone());
             self.layout.corners =
                 known.unwrap_or_default().into_iter().map(CornerMark::on_baseline).collect();
             self.surface.map = None;
@@ -414,6 +414,18 @@ mod tests {
         session.apply(add("second good", Role::Baseline)).unwrap();
         assert_eq!(session.layout.corners.len(), 1);
         session.apply(Command::RemoveCapture { hash: ContentHash::of(b"good") }).unwrap();
+        assert_eq!(session.layout.corners, []);
+    }
+
+    #[test]
+    fn corners_marked_on_a_unit_alone_hold_until_a_known_good_board_comes() {
+        let mut session = Session::default();
+        session.apply(add("unit", Role::Unit)).unwrap();
+        let corner = serde_json::from_str(r#"{"pixel": [1.0, 2.0], "board": [0.0, 0.0]}"#).unwrap();
+        session.apply(Command::MarkCorners { corners: vec![corner] }).unwrap();
+        session.apply(add("set aside", Role::Aside)).unwrap();
+        assert_eq!(session.layout.corners.len(), 1);
+        session.apply(add("good", Role::Baseline)).unwrap();
         assert_eq!(session.layout.corners, []);
     }
 }

@@ -253,6 +253,12 @@ impl Session {
         self.with_role(Role::Unit).next()
     }
 
+    /// The capture on whose pixels everything lies: the first known-good one, and the unit itself where there is none.
+    #[must_use]
+    pub fn reference(&self) -> Option<&CaptureRecord> {
+        self.with_role(Role::Baseline).next().or_else(|| self.unit())
+    }
+
     /// What is kept of the session as a baseline for later: the known-good boards with everything that was said of
     /// them, the surface and the bench, and no unit.
     #[must_use]

@@ -4,7 +4,7 @@
 use analysis::board::Footprint;
 use analysis::capability::Repeatability;
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside, UnitSurvey};
+use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside, TwinReport, UnitSurvey};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
@@ -56,6 +56,8 @@ pub enum Job {
     Compare { session: Box<Session> },
     /// What a unit that waits its turn shows.
     Survey { session: Box<Session>, capture: ContentHash },
+    /// Parts of one kind on the unit held against each other.
+    CheckTwins { session: Box<Session> },
     /// The emissivity of every pixel of the baseline, from captures of the soaked board.
     MapEmissivity { session: Box<Session>, entered: Box<SoakedMap> },
     /// What the bench can call, from repeat captures of one board.
@@ -124,6 +126,10 @@ pub enum Outcome {
     Surveyed { unit: Box<UnitSurvey> },
     /// A unit that waits cannot be judged.
     CannotSurvey { capture: ContentHash, why: String },
+    /// Parts of one kind were held against each other.
+    TwinsChecked { report: Box<TwinReport> },
+    /// Parts of one kind cannot be held against each other.
+    CannotCheckTwins { why: String },
     /// Something is missing before there can be a comparison.
     CannotCompare { why: String },
     /// Emissivities were mapped. Beside it: the bytes of the picture and of its uncertainty, as files.

@@ -2,7 +2,7 @@
 
 use analysis::board::Netlist;
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::inspection::Criteria;
+use analysis::inspection::{Criteria, TwinCriteria};
 use analysis::session::{CaptureRecord, Role, Session};
 use analysis::uncertainty::InputUncertainty;
 use analysis::units::{Kelvin, TemperatureUnit};
@@ -32,6 +32,7 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.procedures.clear();
     relevant.repeatability = None;
     relevant.other_units.clear();
+    relevant.criteria.twins = TwinCriteria::default();
     relevant.captures.retain(|record| matches!(record.role, Role::Baseline | Role::Unit));
     for record in &mut relevant.captures {
         record.metadata.notes.clear();
@@ -42,11 +43,28 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant
 }
 
+/// A session reduced to what holding parts of one kind against each other depends on.
+#[must_use]
+pub fn for_twins(session: &Session) -> Session {
+    let mut relevant = for_comparison(session);
+    relevant.criteria = Criteria {
+        twins: session.criteria.twins,
+        false_alarms_per_hundred: session.criteria.false_alarms_per_hundred,
+        least_difference: session.criteria.least_difference,
+        ..Criteria::default()
+    };
+    relevant.layout.limits.clear();
+    relevant.layout.netlist = Netlist::default();
+    relevant.input_uncertainty =
+        InputUncertainty { netd: session.input_uncertainty.netd, ..InputUncertainty::default() };
+    relevant
+}
+
 /// A session reduced to what the judgement of any of its units depends on, beside the unit's own capture.
 #[must_use]
 pub fn for_every_unit(session: &Session) -> Session {
     let mut relevant = for_learning(session);
-    relevant.criteria = session.criteria;
+    relevant.criteria = Criteria { twins: TwinCriteria::default(), ..session.criteria };
     relevant.layout.limits = session.layout.limits.clone();
     relevant.layout.netlist = session.layout.netlist.clone();
     relevant.input_uncertainty = session.input_uncertainty.clone();

@@ -220,7 +220,7 @@ impl Tool {
 /// Which pixels a pane's places are counted in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Plane {
-    /// The baseline's, in which everything is compared.
+    /// The baseline's, in which everything is compared; the unit's where there is no baseline.
     Baseline,
     /// The unit's own, as it was captured.
     UnitOwn,

@@ -173,7 +173,9 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
 pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
     let hash =
         store.session().with(|session| session.with_role(role).next().map(|record| record.hash.clone()));
+    let alone = store.session().with(|session| session.with_role(Role::Baseline).next().is_none());
     let (missing, plane) = match role {
+        Role::Unit if alone => ("No capture is named as the unit under test yet", Plane::Baseline),
         Role::Unit => ("No capture is named as the unit under test yet", Plane::UnitOwn),
         Role::Baseline | Role::Waiting | Role::Aside => ("No known-good capture yet", Plane::Baseline),
     };

@@ -31,6 +31,7 @@ mod recording;
 mod regions;
 mod step_frame;
 mod surface;
+mod twins;
 mod unit_list;
 
 pub use captures::TAKES;
@@ -108,8 +109,10 @@ pub fn Sheet() -> impl IntoView {
     let store = Store::expect();
     let standings = Memo::new(move |_| {
         let state = store.comparison().get();
-        let questions = store.questions().with(Vec::len);
-        store.session().with(|session| Step::ALL.map(|step| standing(step, session, &state, questions)))
+        let (twins, questions) = (store.twins(), store.questions().with(Vec::len));
+        store
+            .session()
+            .with(|session| Step::ALL.map(|step| standing(step, session, &state, &twins, questions)))
     });
     let next = Memo::new(move |_| {
         standings.with(|all| {

@@ -11,6 +11,7 @@ use leptos::task::spawn_local;
 use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
 use super::surveying::Surveyed;
+use super::twins::TwinState;
 use super::{Known, Store};
 use crate::arrival::Arrived;
 use crate::compute::client::Event;
@@ -150,6 +151,16 @@ impl Store {
                     self.take_survey(&session, capture, Surveyed::Failed(why));
                 }
             }
+            Outcome::TwinsChecked { report } => {
+                if let Purpose::CheckTwins { session } = purpose {
+                    self.take_twins(&session, TwinState::Told(Arc::new(*report)));
+                }
+            }
+            Outcome::CannotCheckTwins { why } => {
+                if let Purpose::CheckTwins { session } = purpose {
+                    self.take_twins(&session, TwinState::NotReady(why));
+                }
+            }
             Outcome::CannotCompare { why } => self.comparison.set(ComparisonState::NotReady(why)),
             Outcome::Written { files } => self.hand_over(&files, buffers),
             Outcome::Restored { file_name, session, captures } => {
@@ -212,6 +223,10 @@ impl Store {
             }
             Purpose::Survey { .. } => {
                 self.forget_awaited_surveys();
+                self.tell(notice);
+            }
+            Purpose::CheckTwins { session } => {
+                self.take_twins(&session, TwinState::NotReady(notice.what.clone()));
                 self.tell(notice);
             }
             Purpose::Write
