@@ -65,6 +65,8 @@ fn comparison(designator: &str) -> Comparison {
         designator: name.to_owned(),
         case: Some(kelvin(370.0)),
         difference: Some(difference(-3.25)),
+        case_uncertainty: Some(difference(1.2)),
+        power: None,
         junction: None,
         margin: margin.map(difference),
     };

@@ -14,6 +14,7 @@ mod alignment;
 mod among_twins;
 mod conditions;
 mod judgement;
+mod part_power;
 mod suggestion;
 mod survey;
 mod whole_unit;
@@ -26,7 +27,7 @@ pub use alignment::{
 pub use among_twins::{
     CannotCheckTwins, TwinReport, can_check_twins, check_twins, kind_of_twins, left_open, stands_out,
 };
-pub use conditions::{band_at_the_bench, netd, surroundings};
+pub use conditions::{ambient_of, band_at_the_bench, netd, surroundings};
 pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surface_of};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};

@@ -89,7 +89,10 @@ pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, R
         "designator".into(),
         temperature_heading(unit, "case"),
         difference_heading(unit, "mean difference"),
+        difference_heading(unit, "case, standard uncertainty"),
+        "power (W)".into(),
         temperature_heading(unit, "junction estimate"),
+        difference_heading(unit, "junction, standard uncertainty"),
         difference_heading(unit, "margin to limit"),
     ];
     let rows = comparison.parts.iter().map(|part| {
@@ -97,7 +100,10 @@ pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, R
             text(&part.designator),
             optional(part.case, |value| unit.temperature(value, 2)),
             optional(part.difference, |value| unit.difference(value, 2)),
-            optional(part.junction, |value| unit.temperature(value, 2)),
+            optional(part.case_uncertainty, |value| unit.difference(value, 2)),
+            optional(part.power, |power| number(power.watts.value(), 3)),
+            optional(part.junction, |junction| unit.temperature(junction.temperature, 2)),
+            optional(part.junction, |junction| unit.difference(junction.standard_uncertainty, 2)),
             optional(part.margin, |value| unit.difference(value, 2)),
         ]
     });

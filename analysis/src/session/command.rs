@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{CaptureRecord, Gauge, Role, Session, UnitNotes, Verdict};
-use crate::board::{Netlist, PartLimit, Placement, Side};
+use crate::board::{DatasheetCriteria, Netlist, PartLimit, Placement, PowerReading, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -83,6 +83,10 @@ pub enum Command {
     RecordReading { key: ProbeKey, reading: ProbeReading },
     /// Takes a contact reading away.
     RemoveReading { key: ProbeKey },
+    /// States what holding parts against their datasheets takes for granted.
+    SetDatasheetCriteria { datasheet: DatasheetCriteria },
+    /// Enters what a part of the unit turns into heat, or takes that away.
+    MeasurePartPower { designator: String, power: Option<PowerReading> },
     /// Writes the verdict.
     Judge { verdict: Verdict },
     /// Withdraws the verdict.
@@ -191,6 +195,7 @@ impl Session {
             landmarks: std::mem::take(&mut self.landmarks),
             landmark_use: std::mem::take(&mut self.landmark_use),
             readings: std::mem::take(&mut self.readings),
+            part_powers: std::mem::take(&mut self.part_powers),
             verdict: self.verdict.take(),
             capture,
         };
@@ -210,6 +215,7 @@ impl Session {
         self.landmarks = notes.landmarks;
         self.landmark_use = notes.landmark_use;
         self.readings = notes.readings;
+        self.part_powers = notes.part_powers;
         self.verdict = notes.verdict;
     }
 
@@ -299,6 +305,11 @@ impl Session {
                 if self.readings.len() == before {
                     return Err(Refusal::UnknownReading { target: key.target });
                 }
+            }
+            Command::SetDatasheetCriteria { datasheet } => self.datasheet = datasheet,
+            Command::MeasurePartPower { designator, power } => {
+                self.part_powers.retain(|(part, _)| *part != designator);
+                self.part_powers.extend(power.map(|power| (designator, power)));
             }
             Command::Judge { verdict } => self.verdict = Some(verdict),
             Command::WithdrawVerdict => self.verdict = None,

@@ -1,6 +1,6 @@
 //! What of a session a result depends on: when only the rest changes, the result stands.
 
-use analysis::board::Netlist;
+use analysis::board::{DatasheetCriteria, Netlist};
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::inspection::{Criteria, TwinCriteria};
 use analysis::session::{CaptureRecord, Role, Session};
@@ -33,6 +33,8 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.repeatability = None;
     relevant.other_units.clear();
     relevant.criteria.twins = TwinCriteria::default();
+    // What is left in warmer air is worked out from the comparison.
+    relevant.datasheet.worst_ambient = None;
     relevant.captures.retain(|record| matches!(record.role, Role::Baseline | Role::Unit));
     for record in &mut relevant.captures {
         record.metadata.notes.clear();
@@ -53,6 +55,8 @@ pub fn for_twins(session: &Session) -> Session {
         least_difference: session.criteria.least_difference,
         ..Criteria::default()
     };
+    relevant.datasheet = DatasheetCriteria::default();
+    relevant.part_powers.clear();
     relevant.layout.limits.clear();
     relevant.layout.netlist = Netlist::default();
     relevant.input_uncertainty =
@@ -67,6 +71,7 @@ pub fn for_every_unit(session: &Session) -> Session {
     relevant.criteria = Criteria { twins: TwinCriteria::default(), ..session.criteria };
     relevant.layout.limits = session.layout.limits.clone();
     relevant.layout.netlist = session.layout.netlist.clone();
+    relevant.datasheet = session.datasheet;
     relevant.input_uncertainty = session.input_uncertainty.clone();
     relevant
 }
@@ -77,6 +82,8 @@ pub fn for_learning(session: &Session) -> Session {
     let mut relevant = for_comparison(session);
     relevant.captures.retain(|record| record.role == Role::Baseline);
     relevant.landmarks.clear();
+    relevant.datasheet = DatasheetCriteria::default();
+    relevant.part_powers.clear();
     relevant.layout.limits.clear();
     relevant.layout.limits_file.clear();
     relevant.layout.netlist = Netlist::default();

@@ -22,6 +22,7 @@ mod input_uncertainty;
 mod kelvin_fields;
 mod landmarks;
 mod part_limits;
+mod part_powers;
 mod placement_unit;
 mod probes;
 mod procedures;
