@@ -61,6 +61,8 @@ pub struct Store {
     placement_question: RwSignal<Option<PlacementQuestion>>,
     activity: RwSignal<Option<Progress>>,
     notices: RwSignal<Vec<Notice>>,
+    /// What was last handed to the browser as downloads, in words.
+    handed_over: RwSignal<Option<String>>,
     saved: RwSignal<SavedState>,
     restored: RwSignal<bool>,
     starts: RwSignal<u32>,
@@ -95,6 +97,7 @@ impl Store {
             twins: RwSignal::new(Twins::default()),
             activity: RwSignal::new(None),
             notices: RwSignal::new(Vec::new()),
+            handed_over: RwSignal::new(None),
             saved: RwSignal::new(SavedState::Saving),
             restored: RwSignal::new(false),
             starts: RwSignal::new(0),
@@ -243,6 +246,12 @@ impl Store {
         self.notices.into()
     }
 
+    /// What was last handed to the browser as downloads, in words.
+    #[must_use]
+    pub fn handed_over(self) -> Signal<Option<String>> {
+        self.handed_over.into()
+    }
+
     /// Tells something. What stands there already is not told twice.
     pub fn tell(self, notice: Notice) {
         self.notices.update(|notices| {
@@ -266,6 +275,11 @@ impl Store {
     /// Downloads the findings as a table.
     pub fn save_findings_csv(self) {
         self.save(Document::Findings);
+    }
+
+    /// Downloads the parts of one kind against each other as a table.
+    pub fn save_twins_csv(self) {
+        self.save(Document::Twins);
     }
 
     /// Downloads the temperature and difference maps.

@@ -2,8 +2,8 @@
 
 use super::against_spread::{self, Called, JudgedBy};
 use super::alignment::{Aligned, GoodBoards, Shelf, stated_picture};
-use super::part_power::part_powers;
 use super::conditions::{at_least_as_seen, conditions, netd, of_difference, seen_noise, surroundings};
+use super::part_power::part_powers;
 use super::{CannotCompare, Comparison, SetAside, board_to_picture};
 use crate::board::{Footprint, footprints};
 use crate::frame::{EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin};
@@ -236,6 +236,7 @@ pub fn judge(
         difference,
         unit_uncertainty: certainty.unit,
         difference_uncertainty: certainty.difference,
+        spread: learned.population().map(|population| population.spread.clone()),
         tolerance,
         alignment,
         left_out: boards.left_out.clone(),

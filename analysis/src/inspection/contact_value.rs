@@ -57,6 +57,18 @@ const fn symbols(quantity: ProbeQuantity) -> &'static [&'static str] {
     }
 }
 
+/// What is measured, in a word or two.
+#[must_use]
+pub const fn contact_noun(quantity: ProbeQuantity) -> &'static str {
+    match quantity {
+        ProbeQuantity::Voltage => "voltage",
+        ProbeQuantity::Current => "current",
+        ProbeQuantity::Frequency => "frequency",
+        ProbeQuantity::ResistanceUnpowered => "resistance",
+        ProbeQuantity::ContactTemperature => "contact temperature",
+    }
+}
+
 /// The sign of the unit that a number without one is in.
 #[must_use]
 pub const fn contact_unit(quantity: ProbeQuantity, temperature: TemperatureUnit) -> &'static str {
@@ -75,7 +87,11 @@ pub const fn contact_unit(quantity: ProbeQuantity, temperature: TemperatureUnit)
 /// Without a unit it is V, A, Hz, Ω or the person's unit of temperature. A letter in place of the decimal sign is the
 /// way of IEC 60062 (named from memory). A comma is a decimal comma.
 #[must_use]
-pub fn read_contact(quantity: ProbeQuantity, text: &str, temperature: TemperatureUnit) -> Option<ContactValue> {
+pub fn read_contact(
+    quantity: ProbeQuantity,
+    text: &str,
+    temperature: TemperatureUnit,
+) -> Option<ContactValue> {
     let text = text.trim().replace("+/-", "±").replace("+-", "±");
     let (main, off) = match text.split_once('±') {
         Some((main, off)) => (main.trim(), Some(off.trim())),
@@ -222,8 +238,8 @@ fn factor(quantity: ProbeQuantity, unit: &str) -> Option<f64> {
     if is_resistance && unit == "K" {
         return Some(1e3);
     }
-    // On resistors the prefix alone is usual: 10k.
-    if is_resistance && let Some(factor) = prefix(unit) {
+    // The prefix alone is usual on resistors, as in 10k, and quick on a list of readings.
+    if let Some(factor) = prefix(unit) {
         return Some(factor);
     }
     known.iter().find_map(|symbol| prefix(unit.strip_suffix(symbol)?.trim()))

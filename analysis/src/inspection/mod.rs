@@ -18,7 +18,8 @@ mod spots;
 pub mod tolerance;
 
 pub use contact_value::{
-    ContactValue, Deviation, contact_unit, deviation, nominal_resistance, read_contact, write_contact,
+    ContactValue, Deviation, contact_noun, contact_unit, deviation, nominal_resistance, read_contact,
+    write_contact,
 };
 pub use contacts::{Contact, Nets, Touch, contact_words};
 pub use criteria::{Basis, Criteria, Rule, TwinCriteria};

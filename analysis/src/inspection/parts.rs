@@ -118,9 +118,8 @@ pub fn read_parts(
             callable: quantile(&mut tolerances, 0.5).map(|kelvin| KelvinDifference::known(f64::from(kelvin))),
             power,
             junction: estimate,
-            margin: limit.and_then(|limit| {
-                margin(limit, case, estimate.map(|estimate| estimate.temperature))
-            }),
+            margin: limit
+                .and_then(|limit| margin(limit, case, estimate.map(|estimate| estimate.temperature))),
         }
     });
     Ok(parts.collect())

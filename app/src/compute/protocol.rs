@@ -35,6 +35,8 @@ pub enum Document {
     Result,
     /// The findings as a table.
     Findings,
+    /// The parts of one kind against each other, as a table.
+    Twins,
     /// The temperature and difference maps.
     Maps,
     /// The known-good boards as one file, for later.
@@ -159,6 +161,7 @@ pub struct ComparisonSummary {
     unit_capture: ContentHash,
     rows: usize,
     columns: usize,
+    has_spread: bool,
     alignment: Alignment,
     noise: KelvinDifference,
     netd: [KelvinDifference; 2],
@@ -192,7 +195,8 @@ pub enum BadParcel {
 #[must_use]
 pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer>) {
     let (rows, columns) = comparison.difference.shape();
-    let buffers = vec![
+    let has_spread = comparison.spread.is_some();
+    let buffers = [
         numbers(comparison.emissivity),
         numbers(comparison.baseline),
         numbers(comparison.unit),
@@ -202,10 +206,12 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         numbers(comparison.unit_uncertainty),
         numbers(comparison.difference_uncertainty),
     ];
+    let buffers = buffers.into_iter().chain(comparison.spread.map(numbers)).collect();
     let summary = ComparisonSummary {
         unit_capture: comparison.unit_capture,
         rows,
         columns,
+        has_spread,
         alignment: comparison.alignment,
         noise: comparison.noise,
         netd: comparison.netd,
@@ -242,6 +248,7 @@ pub fn unpack_comparison(
         emissivity_uncertainty: picture(&mut buffers, 5, rows, columns)?,
         unit_uncertainty: picture(&mut buffers, 6, rows, columns)?,
         difference_uncertainty: picture(&mut buffers, 7, rows, columns)?,
+        spread: if summary.has_spread { Some(picture(&mut buffers, 8, rows, columns)?) } else { None },
         alignment: summary.alignment,
         noise: summary.noise,
         netd: summary.netd,

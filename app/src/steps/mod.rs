@@ -30,6 +30,7 @@ mod quantity_answer;
 mod quantity_form;
 mod recording;
 mod regions;
+mod repair;
 mod step_frame;
 mod surface;
 mod twins;

@@ -26,8 +26,7 @@ struct Limited {
 pub fn PartLimits() -> impl IntoView {
     let store = Store::expect();
     let limited = Memo::new(move |_| limited(store));
-    let warmest =
-        Memo::new(move |_| store.session().with(|session| session.datasheet.worst_ambient));
+    let warmest = Memo::new(move |_| store.session().with(|session| session.datasheet.worst_ambient));
     let rows = move || {
         let unit = store.session().with(|session| session.temperature_unit);
         let with_worst = warmest.get().is_some();
@@ -83,7 +82,10 @@ fn limited(store: Store) -> Vec<Limited> {
         };
         let parts = comparison.parts.iter().filter(|part| part.margin.is_some());
         let mut limited: Vec<_> = parts
-            .map(|part| Limited { part: part.clone(), worst: limit_of(part).and_then(|limit| worst(part, limit)) })
+            .map(|part| Limited {
+                part: part.clone(),
+                worst: limit_of(part).and_then(|limit| worst(part, limit)),
+            })
             .collect();
         let left = |limited: &Limited| limited.part.margin.map_or(f64::INFINITY, |margin| margin.value());
         limited.sort_by(|a, b| left(a).total_cmp(&left(b)));
@@ -122,11 +124,16 @@ fn PartRow(
     let worst_cells = with_worst.then(|| {
         let left = worst.map_or(0.0, |worst| worst.margin.value());
         let words = worst.map_or_else(none, |worst| {
-            format!("{} ± {}", left_words(unit, left), wording::interval(unit, half(worst.standard_uncertainty)))
+            format!(
+                "{} ± {}",
+                left_words(unit, left),
+                wording::interval(unit, half(worst.standard_uncertainty))
+            )
         });
-        let keeps = worst.and_then(|worst| worst.power_that_keeps).map_or_else(none, |[watts, uncertainty]| {
-            format!("{} ± {} W", wording::number(watts, 2), wording::number(2.0 * uncertainty, 2))
-        });
+        let keeps =
+            worst.and_then(|worst| worst.power_that_keeps).map_or_else(none, |[watts, uncertainty]| {
+                format!("{} ± {} W", wording::number(watts, 2), wording::number(2.0 * uncertainty, 2))
+            });
         view! {
             <td class="number" class:over=left < 0.0>{words}</td>
             <td class="number">{keeps}</td>

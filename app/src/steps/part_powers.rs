@@ -96,7 +96,11 @@ fn PowerForm(
     let part = StoredValue::new(designator);
     let now = Memo::new(move |_| {
         store.session().with(|session| {
-            session.part_powers.iter().find(|(known, _)| part.with_value(|part| part == known)).map(|(_, r)| *r)
+            session
+                .part_powers
+                .iter()
+                .find(|(known, _)| part.with_value(|part| part == known))
+                .map(|(_, r)| *r)
         })
     });
     // Half of a product waits here for its other half.
@@ -120,7 +124,9 @@ fn PowerForm(
         Some(Err(error)) => Some(error.to_string()),
     };
     let product = move || {
-        let (Some(volts), Some(amperes)) = (volts.get_untracked(), amperes.get_untracked()) else { return None };
+        let (Some(volts), Some(amperes)) = (volts.get_untracked(), amperes.get_untracked()) else {
+            return None;
+        };
         enter(Some(PowerReading::VoltageTimesCurrent { volts, amperes }))
     };
     let set_volts = move |typed: Option<f64>| {

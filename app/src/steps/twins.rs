@@ -103,6 +103,7 @@ fn Told(
     /// The unit to show it in.
     unit: TemperatureUnit,
 ) -> impl IntoView {
+    let store = Store::expect();
     let named = report.check.named();
     let kinds = wording::count(report.check.groups.len(), "kind");
     let heading = match named.len() {
@@ -148,6 +149,9 @@ fn Told(
                 </table>
             </div>
         </details>
+        <div class="row" hidden=report.check.groups.is_empty()>
+            <button data-testid="save-twins" on:click=move |_| store.save_twins_csv()>"All of them as CSV"</button>
+        </div>
         <details>
             <summary>"What this cannot tell"</summary>
             <ul class="remark" data-testid="twins-open">{open}</ul>

@@ -320,19 +320,25 @@ impl Store {
     }
 
     fn hand_over(self, written: &[crate::compute::protocol::WrittenFile], mut buffers: Vec<Buffer>) {
+        let mut names = Vec::new();
         for (index, file) in written.iter().enumerate() {
             let saved = bytes(&mut buffers, index)
                 .map_err(|error| error.to_string())
                 .and_then(|bytes| files::download(&file.file_name, &file.media_type, &bytes));
-            if let Err(message) = saved {
-                self.tell(
+            match saved {
+                Ok(()) => names.push(file.file_name.as_str()),
+                Err(message) => self.tell(
                     Notice::trouble(
                         format!("{} was not saved.", file.file_name),
                         "Allow downloads for this page.",
                     )
                     .because(message),
-                );
+                ),
             }
+        }
+        if !names.is_empty() {
+            let told = format!("Written and handed to the browser's downloads: {}.", names.join(", "));
+            self.handed_over.set(Some(told));
         }
     }
 

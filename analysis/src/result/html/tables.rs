@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::comparison::{Comparison, ambient_of};
+use crate::comparison::{Comparison, ambient_of, board_to_picture};
 use crate::inspection::{
     Finding, PartReading, ProbeVerdict, Sign, WorstCase, contact_words, explain, hard_to_judge, worst_case,
 };
@@ -17,7 +17,9 @@ use crate::units::{Kelvin, KelvinDifference};
 const NEAR_LIMIT_KELVIN: f64 = 10.0;
 
 /// What differs, most significant first.
-pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
+pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
+    let board = board_to_picture(&session.layout).ok().flatten().map(|map| map.inverse());
+    let on_board = |finding: &Finding| board.as_ref().map(|map| map.apply(finding.peak_at));
     html! {
         section.findings {
             h2 { "Findings" }
@@ -29,6 +31,7 @@ pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
                         th.number scope="col" { "No." } th scope="col" { "Part" } th scope="col" { "Unit is" }
                         th.number scope="col" { "Largest" } th.number scope="col" { "Mean" }
                         th.number scope="col" { "Area" } th.number scope="col" { "At pixel" }
+                        @if board.is_some() { th.number scope="col" { "On the board" } }
                         th.number scope="col" { "× tolerance" }
                     } }
                     @for (index, finding) in comparison.findings.iter().enumerate() { tbody { tr {
@@ -44,8 +47,11 @@ pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
                             }
                         }
                         td.number { (number(finding.peak_at.x, 0)) ", " (number(finding.peak_at.y, 0)) }
+                        @if let Some(at) = on_board(finding) {
+                            td.number { (number(at.x, 1)) ", " (number(at.y, 1)) " mm" }
+                        }
                         td.number { (number(finding.significance, 1)) }
-                    } tr.reason { td colspan="7" { (explained(finding, unit)) } } } }
+                    } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { (explained(finding, unit)) } } } }
                 } }
             }
         }
@@ -115,7 +121,11 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
         .collect();
     listed.sort_by(|a, b| a.1.total_cmp(&b.1));
     let keeps = |worst: Option<WorstCase>| {
-        or_dash(worst.and_then(|worst| worst.power_that_keeps).map(|[watts, _]| format!("{} W", number(watts, 2))))
+        or_dash(
+            worst
+                .and_then(|worst| worst.power_that_keeps)
+                .map(|[watts, _]| format!("{} W", number(watts, 2))),
+        )
     };
     let difference =
         |value: Option<KelvinDifference>| or_dash(value.map(|value| unit.read_difference(value)));
