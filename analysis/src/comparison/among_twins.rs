@@ -119,21 +119,24 @@ pub fn stands_out(group: &TwinGroup, part: &TwinStanding, unit: TemperatureUnit)
 /// What the comparison of a board with itself leaves open, as sentences.
 #[must_use]
 pub fn left_open(check: &TwinCheck) -> Vec<String> {
-    let kinds = |trust: Trust| {
-        let groups = check.groups.iter().filter(|group| group.trust == trust);
+    let kinds = |wanted: &dyn Fn(&TwinGroup) -> bool| {
         let words = |group: &TwinGroup| {
             let names: Vec<_> = group.parts.iter().map(|part| part.designator.as_str()).collect();
             format!("{} ({})", kind_of_twins(group), names.join(", "))
         };
-        groups.map(words).collect::<Vec<_>>().join("; ")
+        check.groups.iter().filter(|group| wanted(group)).map(words).collect::<Vec<_>>().join("; ")
     };
     let told = |before: &str, list: String| (!list.is_empty()).then(|| format!("{before}: {list}."));
     [
         told(
             "Differ too much among themselves to be of one kind at work, so nobody is named",
-            kinds(Trust::Uneven),
+            kinds(&|group| group.trust == Trust::Uneven),
         ),
-        told("Two of a kind, of which either may be the wrong one", kinds(Trust::Pair)),
+        told("Two of a kind, of which either may be the wrong one", kinds(&|group| group.trust == Trust::Pair)),
+        told(
+            "Read colder than the board around them, as metal ends and cans without a stated emissivity do: only a large difference counts there",
+            kinds(&TwinGroup::reads_cold),
+        ),
         told("Too few valid pixels on or around them", check.unread.join(", ")),
         told("Without a twin in view, or without a stated package or value", check.alone.join(", ")),
     ]

@@ -29,18 +29,9 @@ pub fn PartLimits() -> impl IntoView {
     let warmest = Memo::new(move |_| store.session().with(|session| session.datasheet.worst_ambient));
     let rows = move || {
         let unit = store.session().with(|session| session.temperature_unit);
-        let with_worst = warmest.get().is_some();
-        let row = |limited| view! { <PartRow limited=limited unit=unit with_worst=with_worst /> };
+        let air = warmest.get();
+        let row = |limited| view! { <PartRow limited=limited unit=unit air=air /> };
         limited.get().into_iter().map(row).collect::<Vec<_>>()
-    };
-    let worst_headings = move || {
-        let unit = store.session().with(|session| session.temperature_unit);
-        warmest.get().map(|air| {
-            view! {
-                <th scope="col" class="number">{format!("in {} air", wording::temperature(unit, air.value()))}</th>
-                <th scope="col" class="number">"Power that keeps it there"</th>
-            }
-        })
     };
     view! {
         <div class="block" hidden=move || limited.with(Vec::is_empty)>
@@ -50,10 +41,8 @@ pub fn PartLimits() -> impl IntoView {
                     <thead>
                         <tr>
                             <th scope="col">"Part"</th>
-                            <th scope="col" class="number">"Case"</th>
-                            <th scope="col" class="number">"Junction"</th>
+                            <th scope="col" class="number">"Case, junction"</th>
                             <th scope="col" class="number">"To its limit"</th>
-                            {worst_headings}
                         </tr>
                     </thead>
                     <tbody>{rows}</tbody>
@@ -104,48 +93,52 @@ fn PartRow(
     limited: Limited,
     /// The unit to show it in.
     unit: TemperatureUnit,
-    /// Whether the warmest air is stated.
-    with_worst: bool,
+    /// The warmest air, where it is stated.
+    air: Option<Kelvin>,
 ) -> impl IntoView {
     let Limited { part, worst } = limited;
-    let none = || "–".to_owned();
     let within = |kelvin: Kelvin, uncertainty: KelvinDifference| {
         wording::temperature_within(unit, kelvin.value(), half(uncertainty))
     };
-    let case = part.case.map_or_else(none, |case| {
+    let case = part.case.map_or_else(String::new, |case| {
         part.case_uncertainty
             .map_or_else(|| wording::temperature(unit, case.value()), |uncertainty| within(case, uncertainty))
     });
-    let junction = part.junction.map_or_else(none, |junction| {
+    let junction = part.junction.map(|junction| {
+        let bound = if junction.is_upper_bound { "≤ " } else { "" };
         let words = within(junction.temperature, junction.standard_uncertainty);
-        if junction.is_upper_bound { format!("≤ {words}") } else { words }
+        view! { <span class="line">{format!("junction {bound}{words}")}</span> }
     });
     let left = part.margin.map(|margin| margin.value()).unwrap_or_default();
-    let worst_cells = with_worst.then(|| {
-        let left = worst.map_or(0.0, |worst| worst.margin.value());
-        let words = worst.map_or_else(none, |worst| {
-            format!(
-                "{} ± {}",
-                left_words(unit, left),
-                wording::interval(unit, half(worst.standard_uncertainty))
-            )
+    let in_worst_air = air.zip(worst).map(|(air, worst)| {
+        let left = worst.margin.value();
+        let words = format!(
+            "in {}: {} ± {}",
+            wording::temperature(unit, air.value()),
+            left_words(unit, left),
+            wording::interval(unit, half(worst.standard_uncertainty))
+        );
+        let keeps = worst.power_that_keeps.map(|[watts, uncertainty]| {
+            let half = f64::from(expanded(uncertainty as f32));
+            let words =
+                format!("kept there up to {} ± {} W", wording::number(watts, 2), wording::number(half, 2));
+            view! { <span class="line">{words}</span> }
         });
-        let keeps =
-            worst.and_then(|worst| worst.power_that_keeps).map_or_else(none, |[watts, uncertainty]| {
-                format!("{} ± {} W", wording::number(watts, 2), wording::number(2.0 * uncertainty, 2))
-            });
         view! {
-            <td class="number" class:over=left < 0.0>{words}</td>
-            <td class="number">{keeps}</td>
+            <span class="line" class:beyond=left < 0.0>
+                {words}
+            </span>
+            {keeps}
         }
     });
     view! {
         <tr>
             <th scope="row">{part.designator} <span class="aside">{part.power.map(|power| power_words(&power))}</span></th>
-            <td class="number">{case}</td>
-            <td class="number">{junction}</td>
-            <td class="number" class:over=left < 0.0>{left_words(unit, left)}</td>
-            {worst_cells}
+            <td class="number">{case} {junction}</td>
+            <td class="number">
+                <span class:beyond=left < 0.0>{left_words(unit, left)}</span>
+                {in_worst_air}
+            </td>
         </tr>
     }
 }
@@ -157,7 +150,8 @@ fn left_words(unit: TemperatureUnit, left: f64) -> String {
 
 /// A power and where it is known from.
 fn power_words(power: &PartPower) -> String {
-    let watts = wording::number(power.watts.value(), 2);
+    let watts =
+        if power.watts.value() == 0.0 { "0".to_owned() } else { wording::number(power.watts.value(), 2) };
     match power.origin {
         PowerOrigin::Stated => format!("{watts} W stated"),
         PowerOrigin::Measured => format!("{watts} W measured"),

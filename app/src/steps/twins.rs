@@ -104,24 +104,16 @@ fn Told(
     unit: TemperatureUnit,
 ) -> impl IntoView {
     let store = Store::expect();
-    let named = report.check.named();
+    let listed = listed(&report);
     let kinds = wording::count(report.check.groups.len(), "kind");
-    let heading = match named.len() {
+    let heading = match listed.len() {
         0 => format!("No part stands out among its like ({kinds} looked at)."),
         1 => format!("1 part stands out among its like ({kinds} looked at)."),
         parts => format!("{parts} parts stand out among their like ({kinds} looked at)."),
     };
-    let group_of = |part: &TwinStanding| {
-        report
-            .check
-            .groups
-            .iter()
-            .find(|group| group.parts.iter().any(|other| other.designator == part.designator))
-    };
-    let found = named.iter().enumerate().filter_map(|(place, part)| {
-        let group = group_of(part)?;
+    let found = listed.iter().enumerate().map(|(place, (group, part))| {
         let words = stands_out(group, part, unit);
-        Some(view! { <NamedPart place=place part=(*part).clone() kind=kind_of_twins(group) words=words unit=unit /> })
+        view! { <NamedPart place=place part=(*part).clone() group=(*group).clone() words=words unit=unit /> }
     });
     let found = found.collect::<Vec<_>>();
     let rows = report.check.groups.iter().map(|group| view! { <GroupRow group=group.clone() unit=unit /> });
@@ -139,8 +131,7 @@ fn Told(
                 <table class="plain" data-testid="twin-groups">
                     <thead>
                         <tr>
-                            <th scope="col">"Kind"</th>
-                            <th scope="col">"Above the board around"</th>
+                            <th scope="col">"Kind, each part above the board around it"</th>
                             <th scope="col" class="number">"In the middle"</th>
                             <th scope="col">"Stands out"</th>
                         </tr>
@@ -159,6 +150,20 @@ fn Told(
     }
 }
 
+/// Who is named, the surest first, each with its group; of two only one, as either may be the wrong one.
+fn listed(report: &TwinReport) -> Vec<(&TwinGroup, &TwinStanding)> {
+    let mut listed: Vec<(&TwinGroup, &TwinStanding)> = Vec::new();
+    for part in report.check.named() {
+        let mut groups = report.check.groups.iter();
+        let Some(group) = groups.find(|group| group.parts.contains(part)) else { continue };
+        let told = group.trust == Trust::Pair && listed.iter().any(|(other, _)| *other == group);
+        if !told {
+            listed.push((group, part));
+        }
+    }
+    listed
+}
+
 #[component]
 fn NamedPart(
     /// Its place among those named, from 0.
@@ -166,13 +171,19 @@ fn NamedPart(
     /// The part.
     part: TwinStanding,
     /// Its kind.
-    kind: String,
+    group: TwinGroup,
     /// What makes it stand out.
     words: String,
     /// The unit to show it in.
     unit: TemperatureUnit,
 ) -> impl IntoView {
     let (look, bodies) = (expect_context::<Look>(), expect_context::<Bodies>());
+    let name = match group.trust {
+        Trust::Pair => {
+            group.parts.iter().map(|part| part.designator.as_str()).collect::<Vec<_>>().join(" or ")
+        }
+        Trust::Agreeing | Trust::Uneven => part.designator.clone(),
+    };
     let designator = part.designator.clone();
     let go = move |_| {
         if let Some(center) = bodies.center_of(&designator) {
@@ -185,9 +196,9 @@ fn NamedPart(
     view! {
         <button class="finding" data-testid=format!("twin-{}", place + 1) on:click=go>
             <span class="rank">{place + 1}</span>
-            <span class="name">{part.designator.clone()}</span>
+            <span class="name">{name}</span>
             <span class="peak">{wording::difference(unit, part.difference.value)}</span>
-            <span class="detail">{kind}</span>
+            <span class="detail">{kind_of_twins(&group)}</span>
             <span class="detail">{words}</span>
         </button>
     }
@@ -212,8 +223,8 @@ fn GroupRow(
     let out: Vec<_> = group.parts.iter().filter(|part| part.significant).collect();
     let stands = match (group.trust, out.as_slice()) {
         (Trust::Uneven, _) => "too uneven to tell".to_owned(),
-        (Trust::Pair, []) => "neither; of two, who could not be told".to_owned(),
-        (Trust::Pair, _) => "they differ; which is wrong cannot be told".to_owned(),
+        (Trust::Pair, []) => "neither".to_owned(),
+        (Trust::Pair, _) => "one of the two".to_owned(),
         (Trust::Agreeing, []) => "nobody".to_owned(),
         (Trust::Agreeing, out) => out
             .iter()
@@ -225,12 +236,10 @@ fn GroupRow(
         <tr>
             <th scope="row">
                 {kind_of_twins(&group)} <span class="aside">{names.join(" ")}</span>
-            </th>
-            <td>
                 <DotStrip dots=dots band=(group.center, BAND * usual) />
-            </td>
+            </th>
             <td class="number">{wording::difference(unit, group.center)}</td>
-            <td class:over=!out.is_empty()>{stands}</td>
+            <td class:beyond=!out.is_empty()>{stands}</td>
         </tr>
     }
 }
