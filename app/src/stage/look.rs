@@ -55,9 +55,7 @@ impl Subject {
     pub const fn caption(self) -> Option<&'static str> {
         match self {
             Self::Uncertainty => Some("How well the difference is known: ±, half of its 95 % interval"),
-            Self::Spread => {
-                Some("How much good boards differ among themselves: standard deviation of each pixel")
-            }
+            Self::Spread => Some("How good boards differ: standard deviation of each pixel"),
             Self::Baseline | Self::Unit | Self::Difference | Self::Recording => None,
         }
     }
