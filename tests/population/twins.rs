@@ -6,16 +6,18 @@
 use std::sync::Arc;
 
 use analysis::capture::CornerMark;
-use analysis::comparison::{CannotCheckTwins, Shelf, can_check_twins, check_twins, left_open, unit_alone};
+use analysis::comparison::{
+    CannotCheckTwins, Shelf, can_check_twins, check_twins, left_open, suggest_among_twins, unit_alone,
+};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
 use analysis::population::{
     FalseAlarms, OneBoard, Trust, TwinCheck, TwinStanding, UsualSpread, compare_twins,
 };
 use analysis::radiometry::Surroundings;
-use analysis::session::{CaptureRecord, Command, Role, Session};
+use analysis::session::{CaptureRecord, Command, Outcome, Role, Session};
 use analysis::synthetic::{BoardDesign, Fault, Pour, beacon_board};
-use analysis::units::{Kelvin, KelvinDifference};
+use analysis::units::{Kelvin, KelvinDifference, TemperatureUnit};
 
 use super::simulated::{Bench, Corrected, SPREAD};
 
@@ -120,6 +122,9 @@ fn a_unit_without_any_good_board_names_its_odd_part_from_the_files_alone() {
     let report = check_twins(&session, &shelf, &unit_alone(&session, &shelf).unwrap()).unwrap();
     let named: Vec<_> = report.check.named().iter().map(|part| part.designator.as_str()).collect();
     assert_eq!(named, ["Q6"]);
+    let suggestion = suggest_among_twins(&report, TemperatureUnit::Celsius).unwrap();
+    assert_eq!(suggestion.outcome, Outcome::Recheck);
+    assert!(suggestion.reasons[0].starts_with("Q6 is "), "{suggestion:?}");
     assert_eq!(left_open(&report.check).len(), 1, "every part has its twins here");
 
     let mut unmarked = session.clone();

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::alignment::{Aligned, Shelf};
 use super::conditions::{conditions, netd};
 use super::judgement::{emissivity_of_baseline, surface_of};
+use super::suggestion::Suggestion;
 use super::{CannotCompare, board_to_picture};
 use crate::board::footprints;
 use crate::content_hash::ContentHash;
@@ -12,7 +13,7 @@ use crate::population::{
     BLUR_REACH, FalseAlarms, OneBoard, Trust, TwinCheck, TwinGroup, TwinStanding, UsualSpread, compare_twins,
     without_metal,
 };
-use crate::session::Session;
+use crate::session::{Outcome, Session};
 use crate::units::{KelvinDifference, TemperatureUnit};
 
 /// What parts of one kind on a unit show.
@@ -114,6 +115,19 @@ pub fn stands_out(group: &TwinGroup, part: &TwinStanding, unit: TemperatureUnit)
         step(usual),
         size(part.difference.standard_uncertainty),
     )
+}
+
+/// What parts of one kind alone suggest: **recheck** where one stands out, as it may only work differently. That none
+/// does is no pass: what all share shows nothing.
+#[must_use]
+pub fn suggest_among_twins(report: &TwinReport, unit: TemperatureUnit) -> Option<Suggestion> {
+    let groups = report.check.groups.iter();
+    let parts = groups.flat_map(|group| group.parts.iter().map(move |part| (group, part)));
+    let reasons: Vec<_> = parts
+        .filter(|(_, part)| part.significant)
+        .map(|(group, part)| stands_out(group, part, unit))
+        .collect();
+    (!reasons.is_empty()).then_some(Suggestion { outcome: Outcome::Recheck, reasons })
 }
 
 /// What the comparison of a board with itself leaves open, as sentences.

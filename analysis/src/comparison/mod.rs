@@ -28,6 +28,7 @@ pub use alignment::{
 };
 pub use among_twins::{
     CannotCheckTwins, TwinReport, can_check_twins, check_twins, kind_of_twins, left_open, stands_out,
+    suggest_among_twins,
 };
 pub use conditions::{ambient_of, band_at_the_bench, netd, surroundings};
 pub use expected_readings::{ExpectedReading, expected_readings};

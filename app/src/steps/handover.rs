@@ -1,12 +1,12 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
-use analysis::comparison::{Suggestion, suggest};
+use analysis::comparison::{Suggestion, suggest, suggest_among_twins};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Role, Verdict};
 use leptos::prelude::*;
 
-use crate::store::{ComparisonState, Store};
+use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
 
@@ -135,6 +135,10 @@ fn Suggested() -> impl IntoView {
             {
                 Some(suggest(&session, &comparison))
             }
+            ComparisonState::NotReady(_) => match store.twins() {
+                TwinState::Told(report) => suggest_among_twins(&report, session.temperature_unit),
+                _ => None,
+            },
             _ => None,
         }
     });
@@ -159,7 +163,7 @@ fn Suggested() -> impl IntoView {
         <div class="block" data-testid="suggestion">
             {body}
             <p class="remark">
-                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. You judge."
+                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. Without a known-good board: recheck where a part stands out among its like; nothing else can be said. You judge."
             </p>
         </div>
     }

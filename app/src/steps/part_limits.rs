@@ -112,16 +112,18 @@ fn PartRow(
     let left = part.margin.map(|margin| margin.value()).unwrap_or_default();
     let in_worst_air = air.zip(worst).map(|(air, worst)| {
         let left = worst.margin.value();
-        let words = format!(
-            "in {}: {} ± {}",
-            wording::temperature(unit, air.value()),
-            left_words(unit, left),
-            wording::interval(unit, half(worst.standard_uncertainty))
-        );
+        let over = if left < 0.0 { "over by " } else { "" };
+        let within = wording::difference_within(unit, left.abs(), half(worst.standard_uncertainty));
+        let within = within.trim_start_matches('+');
+        let words = format!("in {}: {over}{within}", wording::temperature(unit, air.value()));
         let keeps = worst.power_that_keeps.map(|[watts, uncertainty]| {
             let half = f64::from(expanded(uncertainty as f32));
-            let words =
-                format!("kept there up to {} ± {} W", wording::number(watts, 2), wording::number(half, 2));
+            let words = match watts {
+                0.0 => "no power keeps it there".to_owned(),
+                watts => {
+                    format!("kept there up to {} ± {} W", wording::number(watts, 2), wording::number(half, 2))
+                }
+            };
             view! { <span class="line">{words}</span> }
         });
         view! {
