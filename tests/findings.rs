@@ -460,8 +460,11 @@ fn a_part_is_read_at_its_hottest_and_held_against_its_limits() {
     };
     let watts = Watts::new(0.51).unwrap();
     let power = PartPower { watts, standard_uncertainty: 0.0, origin: PowerOrigin::Stated };
-    let datasheet =
-        Datasheet { limits: &[limit.clone()], powers: &[("U1".to_owned(), power)], path_share: 0.0 };
+    let datasheet = Datasheet {
+        limits: std::slice::from_ref(&limit),
+        powers: &[("U1".to_owned(), power)],
+        path_share: 0.0,
+    };
     let parts = read_parts(&pictures, &bodies(&placements), &datasheet).unwrap();
     // The worked case of the board_files tests: 98.371 °C, 0.371 K over; the case has 4.74 K left.
     assert!((parts[0].case.unwrap().to_celsius() - 95.26).abs() < 1e-3);
