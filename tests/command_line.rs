@@ -267,3 +267,24 @@ fn board_files_that_cannot_be_used_end_with_two_and_say_why() {
         assert!(error.contains(name) && error.contains(expected), "{name}: {error}");
     }
 }
+
+#[test]
+fn parts_of_one_kind_are_held_against_each_other_without_any_good_board() {
+    let folder = tempfile::tempdir().unwrap();
+    let sample = |name: &str| format!("{}/../sample-captures/{name}", env!("CARGO_MANIFEST_DIR"));
+    let (unit, placement) = (sample("good-1.tiff"), sample("placement.csv"));
+    let fixed = ["twins", "--unit", &unit, "--reflected", "23", "--out", "out"];
+    let output = boardglow(folder.path(), &[&fixed[..], &["--placement", &placement]].concat());
+    assert_ne!(output.status.code(), Some(2), "{}", error_text(&output));
+    let table = std::fs::read_to_string(folder.path().join("out/good-1-twins.csv")).unwrap();
+    // Eight capacitors of 100 nF in one package, by the placement file.
+    assert_eq!(table.matches("\"C, 0603, 100 nF\"").count(), 8, "{table}");
+
+    let output = boardglow(folder.path(), &fixed);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        error_text(&output).contains("a placement table with packages and values"),
+        "{}",
+        error_text(&output)
+    );
+}

@@ -15,14 +15,14 @@ mod netlists;
 #[path = "findings/pictures.rs"]
 mod pictures;
 
-use analysis::board::{Footprint, PartLimit, ThermalPath};
+use analysis::board::{Footprint, JunctionEstimate, PartLimit, PartPower, PowerOrigin, ThermalPath};
 use analysis::frame::{
     ApparentKelvin, Difference, EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin,
 };
 use analysis::geometry::Point;
 use analysis::inspection::{
-    Basis, Criteria, DifferenceMap, Exposure, Finding, ProbeQuantity, Sign, difference, find, read_parts,
-    suggest_probes, tolerance,
+    Basis, Criteria, Datasheet, DifferenceMap, Exposure, Finding, PartPictures, PartReading, ProbeQuantity,
+    Sign, difference, find, read_parts, suggest_probes, tolerance, worst_case,
 };
 use analysis::noise::{Pixels, estimate_noise};
 use analysis::radiometry::{Band, BandTable, Surroundings};
@@ -454,12 +454,26 @@ fn a_part_is_read_at_its_hottest_and_held_against_its_limits() {
         power: Some(Watts::new(0.51).unwrap()),
         path: Some(ThermalPath::PsiJunctionTop { kelvin_per_watt: 6.1 }),
     };
-    let parts = read_parts(&unit, &raised, &flat(480, 640, 1.5), &bodies(&placements), &[limit]).unwrap();
+    let pictures = PartPictures {
+        unit: &unit,
+        unit_uncertainty: &flat(480, 640, 1.2),
+        difference: &raised,
+        tolerance: &flat(480, 640, 1.5),
+    };
+    let watts = Watts::new(0.51).unwrap();
+    let power = PartPower { watts, standard_uncertainty: 0.0, origin: PowerOrigin::Stated };
+    let datasheet = Datasheet {
+        limits: std::slice::from_ref(&limit),
+        powers: &[("U1".to_owned(), power)],
+        path_share: 0.0,
+    };
+    let parts = read_parts(&pictures, &bodies(&placements), &datasheet).unwrap();
     // The worked case of the board_files tests: 98.371 °C, 0.371 K over; the case has 4.74 K left.
     assert!((parts[0].case.unwrap().to_celsius() - 95.26).abs() < 1e-3);
     assert!((parts[0].difference.unwrap().value() - 4.5).abs() < 1e-6);
     assert_eq!(parts[0].callable.unwrap().value(), 1.5);
-    assert!((parts[0].junction.unwrap().to_celsius() - 98.371).abs() < 1e-3);
+    assert!((parts[0].junction.unwrap().temperature.to_celsius() - 98.371).abs() < 1e-3);
+    assert!((parts[0].case_uncertainty.unwrap().value() - 1.2).abs() < 1e-6);
     assert!((parts[0].margin.unwrap().value() + 0.371).abs() < 1e-3);
     assert_eq!((parts[1].case, parts[1].margin), (None, None));
 
@@ -468,6 +482,53 @@ fn a_part_is_read_at_its_hottest_and_held_against_its_limits() {
     assert_eq!(probes[0].key.quantity, ProbeQuantity::ContactTemperature);
     let reason = &probes[0].reason;
     assert!(reason.words(TemperatureUnit::Celsius).starts_with("U1 is 0.4 K over its limit"), "{reason:?}");
+}
+
+#[test]
+fn in_warmer_air_a_part_has_less_left_and_less_power_keeps_its_limit() {
+    // A published θ-JA of 35.4 K/W (a linear regulator in a 5 mm leadless package) at 2 W in 25 °C:
+    // the junction is at 25 + 35.4 · 2 = 95.8 °C. In 60 °C it would be at 130.8 °C, 5.8 K over 125 °C, and
+    // (125 − 60) / 35.4 = 1.83616 W keep the limit, by the definition of θ-JA (JESD51-2A).
+    let celsius = |value| Kelvin::from_celsius(value).unwrap();
+    let kelvin = |value| KelvinDifference::new(value).unwrap();
+    let part = PartReading {
+        designator: "U1".to_owned(),
+        case: Some(celsius(95.0)),
+        case_uncertainty: Some(kelvin(0.6)),
+        difference: None,
+        callable: None,
+        power: Some(PartPower {
+            watts: Watts::new(2.0).unwrap(),
+            standard_uncertainty: 0.0,
+            origin: PowerOrigin::Stated,
+        }),
+        junction: Some(JunctionEstimate {
+            temperature: celsius(95.8),
+            standard_uncertainty: kelvin(0.8),
+            is_upper_bound: false,
+        }),
+        margin: None,
+    };
+    let limit = PartLimit {
+        designator: "U1".to_owned(),
+        max_case: None,
+        max_junction: Some(celsius(125.0)),
+        power: None,
+        path: None,
+    };
+    let worst = |limit: &PartLimit| worst_case(&part, limit, celsius(25.0), kelvin(0.6), celsius(60.0));
+    let found = worst(&limit).unwrap();
+    assert!((found.margin.value() + 5.8).abs() < 1e-9);
+    // √(0.8² + 0.6²) = 1 K, of a rise of 70.8 K.
+    assert!((found.standard_uncertainty.value() - 1.0).abs() < 1e-9);
+    let [watts, uncertainty] = found.power_that_keeps.unwrap();
+    assert!((watts - 1.836_158).abs() < 1e-6 && (uncertainty / watts - 1.0 / 70.8).abs() < 1e-9);
+    // The tighter limit counts, and in air as warm as the limit no power keeps it.
+    let both = PartLimit { max_case: Some(celsius(100.0)), ..limit.clone() };
+    assert!((worst(&both).unwrap().margin.value() + 30.0).abs() < 1e-9);
+    let hot = worst_case(&part, &limit, celsius(25.0), kelvin(0.6), celsius(125.0)).unwrap();
+    assert_eq!(hot.power_that_keeps.unwrap()[0], 0.0);
+    assert_eq!(worst(&PartLimit { max_junction: None, ..limit }), None);
 }
 
 #[test]

@@ -1,4 +1,7 @@
 //! The result file: self-contained, escaped, and the way back into a session.
+#[path = "results/verdict.rs"]
+mod verdict;
+
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::comparison::{Comparison, JudgedBy, SetAside};
 use analysis::content_hash::ContentHash;
@@ -65,6 +68,8 @@ fn comparison(designator: &str) -> Comparison {
         designator: name.to_owned(),
         case: Some(kelvin(370.0)),
         difference: Some(difference(-3.25)),
+        case_uncertainty: Some(difference(1.2)),
+        power: None,
         junction: None,
         margin: margin.map(difference),
     };
@@ -80,6 +85,7 @@ fn comparison(designator: &str) -> Comparison {
         baseline: surface(10.0),
         unit: surface(35.0),
         difference: Frame::new(shown).unwrap(),
+        spread: None,
         tolerance: flat(2.0),
         alignment: Alignment {
             homography: Homography::try_from([0.99, 0.01, 2.5, -0.01, 1.01, -3.0, 1e-6, 2e-6, 1.0]).unwrap(),

@@ -61,12 +61,14 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
         role_on_arrival(&file_name, has_baseline, draft.unit().is_some())
     };
     let mut commands = Vec::new();
-    // The first baseline is the frame of everything: known places in it are known places of the session.
-    if role == Role::Baseline
-        && !has_baseline
-        && draft.layout.corners.is_empty()
-        && !metadata.corners.is_empty()
-    {
+    // The first baseline, or a unit without one, is the frame of everything: known places in it are known places of
+    // the session.
+    let is_frame = match role {
+        Role::Baseline => !has_baseline,
+        Role::Unit => draft.reference().is_none(),
+        Role::Waiting | Role::Aside => false,
+    };
+    if is_frame && draft.layout.corners.is_empty() && !metadata.corners.is_empty() {
         let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline);
         commands.push(Command::MarkCorners { corners: corners.collect() });
     }

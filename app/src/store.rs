@@ -12,6 +12,7 @@ mod preview;
 mod repeats;
 mod state;
 mod surveying;
+mod twins;
 mod worker_desk;
 
 use std::collections::BTreeMap;
@@ -26,9 +27,11 @@ use leptos::prelude::*;
 pub use self::preview::Preview;
 pub use self::state::{ComparisonState, PlacementQuestion, Progress, Question, SavedState};
 pub use self::surveying::Surveyed;
+pub use self::twins::TwinState;
 
 use self::engine::{Engine, Purpose};
 use self::surveying::Surveys;
+use self::twins::Twins;
 use crate::compute::protocol::{Document, Job};
 use crate::notice::Notice;
 use crate::platform::clock;
@@ -53,9 +56,13 @@ pub struct Store {
     comparison: RwSignal<ComparisonState>,
     /// What the session's units show, side by side.
     surveys: RwSignal<Surveys>,
+    /// What parts of one kind on the unit show.
+    twins: RwSignal<Twins>,
     placement_question: RwSignal<Option<PlacementQuestion>>,
     activity: RwSignal<Option<Progress>>,
     notices: RwSignal<Vec<Notice>>,
+    /// What was last handed to the browser as downloads, in words.
+    handed_over: RwSignal<Option<String>>,
     saved: RwSignal<SavedState>,
     restored: RwSignal<bool>,
     starts: RwSignal<u32>,
@@ -70,6 +77,7 @@ impl Store {
         store.start_worker();
         store.keep_in_step();
         store.keep_surveys();
+        store.keep_twins();
         store.keep_session();
         store.keep_when_hidden();
         store
@@ -86,8 +94,10 @@ impl Store {
             placement_question: RwSignal::new(None),
             comparison: RwSignal::new(ComparisonState::NotReady("Load a known-good capture.".to_owned())),
             surveys: RwSignal::new(Surveys::default()),
+            twins: RwSignal::new(Twins::default()),
             activity: RwSignal::new(None),
             notices: RwSignal::new(Vec::new()),
+            handed_over: RwSignal::new(None),
             saved: RwSignal::new(SavedState::Saving),
             restored: RwSignal::new(false),
             starts: RwSignal::new(0),
@@ -236,6 +246,12 @@ impl Store {
         self.notices.into()
     }
 
+    /// What was last handed to the browser as downloads, in words.
+    #[must_use]
+    pub fn handed_over(self) -> Signal<Option<String>> {
+        self.handed_over.into()
+    }
+
     /// Tells something. What stands there already is not told twice.
     pub fn tell(self, notice: Notice) {
         self.notices.update(|notices| {
@@ -259,6 +275,11 @@ impl Store {
     /// Downloads the findings as a table.
     pub fn save_findings_csv(self) {
         self.save(Document::Findings);
+    }
+
+    /// Downloads the parts of one kind against each other as a table.
+    pub fn save_twins_csv(self) {
+        self.save(Document::Twins);
     }
 
     /// Downloads the temperature and difference maps.

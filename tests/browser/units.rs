@@ -80,3 +80,23 @@ async fn a_folder_of_good_and_sick_boards_leads_to_a_verdict_on_each() {
     assert!(bench.compared().await.contains("Q2"));
     bench.close_clean().await;
 }
+
+#[tokio::test]
+async fn a_unit_without_any_known_good_board_is_held_against_itself() {
+    let bench = Bench::open().await;
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../sample-captures");
+    let files: Vec<_> = ["faulty-hot.tiff", "faulty-hot.tiff.json", "placement.csv"]
+        .map(|name| folder.join(name).canonicalize().expect("a sample file"))
+        .into();
+    let files: Vec<_> = files.iter().map(PathBuf::as_path).collect();
+    bench.choose_files("[data-testid=files]", &files).await;
+    let told = || async { bench.answer(5).await.contains("No known-good board").then_some(()) };
+    bench.until("parts of one kind held against each other", told).await;
+    bench.open_step(5).await;
+    assert!(bench.text("[data-testid=twins-heading]").await.contains("looked at"));
+    bench.press("[data-testid=save-twins]").await;
+    let table = std::fs::read_to_string(bench.downloaded("-twins.csv").await).expect("a table");
+    // Eight capacitors of 100 nF in one package, by sample-captures/placement.csv.
+    assert_eq!(table.matches("\"C, 0603, 100 nF\"").count(), 8, "{table}");
+    bench.close_clean().await;
+}

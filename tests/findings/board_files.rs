@@ -1,10 +1,10 @@
 //! Placement and limits files in the manners that programs write them.
 
 use analysis::board::{
-    BoardFileError, LengthUnit, LimitWarning, PartLimit, Placement, PlacementWarning, Side, ThermalPath,
-    junction, parse_limits, parse_placements,
+    BoardFileError, LengthUnit, LimitWarning, PartLimit, PartPower, Placement, PlacementWarning, PowerOrigin,
+    PowerReading, Side, ThermalPath, junction, parse_limits, parse_placements,
 };
-use analysis::units::{Kelvin, Watts};
+use analysis::units::{Kelvin, KelvinDifference, Watts};
 use proptest::prelude::*;
 
 fn file(name: &str) -> String {
@@ -165,10 +165,34 @@ fn junction_estimates_agree_with_worked_cases() {
     ];
     for (top, power, path, expected, rounding) in cases {
         let case = Kelvin::from_celsius(top).unwrap();
-        let estimate = junction(case, Watts::new(power).unwrap(), &path).unwrap().to_celsius();
-        assert!((estimate - expected).abs() <= rounding, "{estimate} is not {expected}");
+        let estimate = junction(case, KelvinDifference::ZERO, &stated(power, 0.0), &path, 0.0).unwrap();
+        let celsius = estimate.temperature.to_celsius();
+        assert!((celsius - expected).abs() <= rounding, "{celsius} is not {expected}");
+        assert_eq!(estimate.is_upper_bound, matches!(path, ThermalPath::ThetaJunctionCase { .. }));
     }
-    assert!(junction(Kelvin::ROOM, Watts::new(1e6).unwrap(), &psi(1.0)).is_err());
+    assert!(junction(Kelvin::ROOM, KelvinDifference::ZERO, &stated(1e6, 0.0), &psi(1.0), 0.0).is_err());
+}
+
+fn stated(watts: f64, standard_uncertainty: f64) -> PartPower {
+    PartPower { watts: Watts::new(watts).unwrap(), standard_uncertainty, origin: PowerOrigin::Stated }
+}
+
+#[test]
+fn a_junction_is_known_as_well_as_case_power_and_path_let_it() {
+    // The first worked case above with u(T_T) 1.2 K, u(ψ) 0.5 K/W and u(P) 3 %, by the law of propagation:
+    // √(1.2² + (0.51 · 0.5)² + (6.1 · 0.0153)²) = 1.230339583 K, worked out apart from this program.
+    let path = ThermalPath::PsiJunctionTop { kelvin_per_watt: 6.1 };
+    let case = Kelvin::from_celsius(95.26).unwrap();
+    let uncertainty = KelvinDifference::new(1.2).unwrap();
+    let estimate = junction(case, uncertainty, &stated(0.51, 0.03 * 0.51), &path, 0.5 / 6.1).unwrap();
+    assert!((estimate.standard_uncertainty.value() - 1.230_339_583).abs() < 1e-9);
+}
+
+#[test]
+fn a_power_may_be_entered_as_voltage_times_current() {
+    let by = |volts, amperes| PowerReading::VoltageTimesCurrent { volts, amperes }.watts();
+    assert_eq!(by(-3.0, -0.5).unwrap().value(), 1.5);
+    assert!(by(3.0, -0.5).is_err());
 }
 
 proptest! {

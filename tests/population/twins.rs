@@ -3,11 +3,21 @@
 //! The board is an invented lamp driver: the sample board's outline and
 //! planes with other parts on it.
 
+use std::sync::Arc;
+
+use analysis::capture::CornerMark;
+use analysis::comparison::{
+    CannotCheckTwins, Shelf, can_check_twins, check_twins, left_open, suggest_among_twins, unit_alone,
+};
+use analysis::content_hash::ContentHash;
+use analysis::frame::{Frame, RawNumber};
 use analysis::population::{
     FalseAlarms, OneBoard, Trust, TwinCheck, TwinStanding, UsualSpread, compare_twins,
 };
+use analysis::radiometry::Surroundings;
+use analysis::session::{CaptureRecord, Command, Outcome, Role, Session};
 use analysis::synthetic::{BoardDesign, Fault, Pour, beacon_board};
-use analysis::units::KelvinDifference;
+use analysis::units::{Kelvin, KelvinDifference, TemperatureUnit};
 
 use super::simulated::{Bench, Corrected, SPREAD};
 
@@ -76,4 +86,51 @@ fn the_part_that_differs_from_its_twins_is_named_with_its_size_and_healthy_board
         let off = differs.difference.value - share * twins;
         assert!(off.abs() < 2.0 * differs.difference.standard_uncertainty, "{differs:?}: {off} K off");
     }
+}
+
+/// A session with this unit and no known-good board.
+fn with_unit_alone(bench: &Bench, unit: &Corrected) -> (Session, Shelf) {
+    let (hash, map) = (ContentHash::of(b"unit"), ContentHash::of(b"emissivities"));
+    let emissivity = Frame::<RawNumber>::new(bench.emissivity.view().to_owned()).unwrap();
+    let shelf = Shelf::from([
+        (hash.clone(), Arc::new(unit.simulated.capture.clone())),
+        (map.clone(), Arc::new(emissivity)),
+    ]);
+    let metadata = unit.simulated.metadata.clone();
+    let corners = metadata.corners.iter().copied().map(CornerMark::on_baseline).collect();
+    let record = CaptureRecord { hash, file_name: "unit.tiff".to_owned(), role: Role::Unit, metadata };
+    let placements = bench.population.design.placements();
+    let reflected = Kelvin::new(unit.ambient.value() + bench.population.reflected_offset).unwrap();
+    let mut session = Session::default();
+    for command in [
+        Command::SetSurroundings { surroundings: Surroundings { reflected, ..Surroundings::default() } },
+        Command::AddCapture { record },
+        Command::UseEmissivityMap { map: Some(map), uncertainty: None },
+        Command::LoadPlacements { file_name: "placement.csv".to_owned(), placements },
+        Command::MarkCorners { corners },
+    ] {
+        session.apply(command).unwrap();
+    }
+    (session, shelf)
+}
+
+#[test]
+fn a_unit_without_any_good_board_names_its_odd_part_from_the_files_alone() {
+    let bench = Bench::of(lamp_driver(), SPREAD, 51);
+    let unit = bench.unit(20, Some(&Fault::Hot { designator: "Q6", extra_watts: 0.10 }));
+    let (session, shelf) = with_unit_alone(&bench, &unit);
+    let report = check_twins(&session, &shelf, &unit_alone(&session, &shelf).unwrap()).unwrap();
+    let named: Vec<_> = report.check.named().iter().map(|part| part.designator.as_str()).collect();
+    assert_eq!(named, ["Q6"]);
+    let suggestion = suggest_among_twins(&report, TemperatureUnit::Celsius).unwrap();
+    assert_eq!(suggestion.outcome, Outcome::Recheck);
+    assert!(suggestion.reasons[0].starts_with("Q6 is "), "{suggestion:?}");
+    assert_eq!(left_open(&report.check).len(), 1, "every part has its twins here");
+
+    let mut unmarked = session.clone();
+    unmarked.apply(Command::MarkCorners { corners: Vec::new() }).unwrap();
+    assert_eq!(can_check_twins(&unmarked), Err(CannotCheckTwins::NotPlaced));
+    let mut unplaced = session;
+    unplaced.apply(Command::LoadPlacements { file_name: String::new(), placements: Vec::new() }).unwrap();
+    assert_eq!(can_check_twins(&unplaced), Err(CannotCheckTwins::NoParts));
 }

@@ -12,7 +12,7 @@ pub mod table;
 
 pub use footprint::{Footprint, footprints};
 pub use gerber::{BoardOutline, GerberError, GerberLayer, GerberWarning, is_gerber, parse_gerber};
-pub use junction::junction;
+pub use junction::{DatasheetCriteria, JunctionEstimate, PartPower, PowerOrigin, PowerReading, junction};
 pub use length::LengthUnit;
 pub use limits::{LimitWarning, PartLimit, ThermalPath, parse_limits};
 pub use netlist::{Netlist, NetlistError, NetlistWarning, PointKind, TestPoint, is_netlist, parse_netlist};

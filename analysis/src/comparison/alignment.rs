@@ -26,7 +26,7 @@ pub struct Aligned {
     pub hash: ContentHash,
     /// Its apparent temperature on the baseline's pixels.
     pub apparent: Frame<ApparentKelvin>,
-    /// How it was brought there; `None` for the first baseline, which is the frame itself.
+    /// How it was brought there; `None` for the capture that is the frame itself.
     pub alignment: Option<Alignment>,
     /// How many isolated pixels of the capture were set aside.
     pub set_aside: usize,
@@ -133,6 +133,14 @@ pub fn align_unit(session: &Session, shelf: &Shelf, good: &GoodBoards) -> Result
     };
     onto(capture, reference, &start, landmark_use)
         .map_err(|reason| CannotCompare::Alignment { file_name: unit.file_name.clone(), reason })
+}
+
+/// The unit under test in its own pixels: where there is no known-good board, everything lies on them.
+///
+/// # Errors
+/// [`CannotCompare::NoUnit`], [`CannotCompare::MissingPixels`] and [`CannotCompare::NotMeaningful`].
+pub fn unit_alone(session: &Session, shelf: &Shelf) -> Result<Aligned, CannotCompare> {
+    unmoved(session, shelf, session.unit().ok_or(CannotCompare::NoUnit)?, &mut Tables::default())
 }
 
 /// The captures of each soak of the unpowered board, on the first baseline's pixels: what

@@ -15,6 +15,12 @@ pub fn surroundings(session: &Session, hash: &ContentHash) -> Surroundings {
     Surroundings { reflected: own.unwrap_or(session.surroundings.reflected), ..session.surroundings }
 }
 
+/// The air temperature a capture was taken in.
+#[must_use]
+pub fn ambient_of(session: &Session, hash: &ContentHash) -> Kelvin {
+    conditions(session, hash).0
+}
+
 /// A capture's own ambient and power, or the session's where it states none.
 pub(super) fn conditions(session: &Session, hash: &ContentHash) -> (Kelvin, Option<Watts>) {
     let own = session.capture(hash).map(|record| &record.metadata);

@@ -3,11 +3,13 @@
 use super::against_spread::{self, Called, JudgedBy};
 use super::alignment::{Aligned, GoodBoards, Shelf, stated_picture};
 use super::conditions::{at_least_as_seen, conditions, netd, of_difference, seen_noise, surroundings};
+use super::part_power::part_powers;
 use super::{CannotCompare, Comparison, SetAside, board_to_picture};
 use crate::board::{Footprint, footprints};
 use crate::frame::{EmissivityFraction, EmissivityUncertainty, Frame, SurfaceKelvin};
 use crate::inspection::{
-    Basis, Exposure, Nets, Rule, describe, difference, find, read_parts, suggest_probes, tolerance,
+    Basis, Datasheet, Exposure, Nets, PartPictures, Rule, describe, difference, find, read_parts,
+    suggest_probes, tolerance,
 };
 use crate::noise::{Pixels, estimate_noise};
 use crate::population::{BoardPlate, PopulationBaseline};
@@ -201,8 +203,18 @@ pub fn judge(
         }
     };
     on_step("Reading parts");
-    let mut parts =
-        read_parts(&unit.temperature, &difference, &tolerance, footprints, &session.layout.limits)?;
+    let pictures = PartPictures {
+        unit: &unit.temperature,
+        unit_uncertainty: &certainty.unit,
+        difference: &difference,
+        tolerance: &tolerance,
+    };
+    let datasheet = Datasheet {
+        limits: &session.layout.limits,
+        powers: &part_powers(session, &findings),
+        path_share: session.datasheet.path_share,
+    };
+    let mut parts = read_parts(&pictures, footprints, &datasheet)?;
     if let Ok(judged) = &judged {
         judged.tell_parts(&mut parts);
     }
@@ -224,6 +236,7 @@ pub fn judge(
         difference,
         unit_uncertainty: certainty.unit,
         difference_uncertainty: certainty.difference,
+        spread: learned.population().map(|population| population.spread.clone()),
         tolerance,
         alignment,
         left_out: boards.left_out.clone(),

@@ -11,8 +11,12 @@
 
 mod against_spread;
 mod alignment;
+mod among_twins;
 mod conditions;
+mod expected_readings;
 mod judgement;
+mod part_power;
+mod repair;
 mod suggestion;
 mod survey;
 mod whole_unit;
@@ -20,9 +24,16 @@ mod whole_unit;
 pub use against_spread::{AgainstSpread, JudgedBy};
 pub use alignment::{
     Aligned, GoodBoards, LeftOut, SetAside, Shelf, align_good, align_unit, on_baseline, soaked_frames,
+    unit_alone,
 };
-pub use conditions::{band_at_the_bench, netd, surroundings};
+pub use among_twins::{
+    CannotCheckTwins, TwinReport, can_check_twins, check_twins, kind_of_twins, left_open, stands_out,
+    suggest_among_twins,
+};
+pub use conditions::{ambient_of, band_at_the_bench, netd, surroundings};
+pub use expected_readings::{ExpectedReading, expected_readings};
 pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surface_of};
+pub use repair::{Became, PlaceChange, before_and_after};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};
 pub use whole_unit::whole_unit;
@@ -61,6 +72,9 @@ pub struct Comparison {
     pub unit_uncertainty: Frame<Difference>,
     /// Standard uncertainty of the difference, K.
     pub difference_uncertainty: Frame<Difference>,
+    /// Standard deviation of each pixel among the known-good boards, K, with the camera's noise; where they are
+    /// enough to differ.
+    pub spread: Option<Frame<Difference>>,
     /// The difference that each pixel must exceed to count.
     pub tolerance: Frame<Difference>,
     /// How the unit was aligned.

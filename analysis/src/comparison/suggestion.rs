@@ -1,8 +1,12 @@
 //! The verdict that a comparison suggests, with its rule. A person judges; this only lays out the reasons.
 
 use super::{Comparison, JudgedBy};
-use crate::inspection::{Finding, ProbeVerdict, explain, hard_to_judge};
+use crate::inspection::{
+    Finding, Probe, ProbeKey, ProbeReading, ProbeVerdict, contact_noun, deviation, explain, hard_to_judge,
+    write_contact,
+};
 use crate::session::{Outcome, Session};
+use crate::units::TemperatureUnit;
 
 /// A suggested verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -21,8 +25,9 @@ const POOR_ALIGNMENT_PX: f64 = 0.5;
 /// Standard uncertainties beyond which a change counts as told.
 const TOLD: f64 = 2.0;
 
-/// **Fail** where a finding stands or a part is over its limit. **Recheck** where every contact measurement at all
-/// findings was judged a pass, where the capture cannot carry a verdict (another power overall, poor alignment), or
+/// **Fail** where a finding stands, a part is over its limit, or a contact reading is beyond what it should be or was
+/// judged a fail. **Recheck** where every contact measurement at all findings passes, where a reading that is beyond
+/// was judged otherwise, where the capture cannot carry a verdict (another power overall, poor alignment), or
 /// where one good board is all there is. Else **pass**.
 #[must_use]
 pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
@@ -39,6 +44,14 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
     for part in comparison.parts_over_limit() {
         if let Some(margin) = part.margin {
             failed.push(format!("{} is {} over its limit.", part.designator, unit.write_size(margin, 1)));
+        }
+    }
+    for (key, reading) in &session.readings {
+        let Some(words) = reading_words(key, reading, unit) else { continue };
+        match reading.verdict {
+            None | Some(ProbeVerdict::Fail) => failed.push(format!("{words}.")),
+            Some(ProbeVerdict::Pass) => doubtful.push(format!("{words}, but was judged a pass.")),
+            Some(ProbeVerdict::Recheck) => doubtful.push(format!("{words} and is to be read again.")),
         }
     }
     if comparison.alignment.residual_px > POOR_ALIGNMENT_PX {
@@ -88,11 +101,31 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
     }
 }
 
-/// Whether everything that was measured by contact for a finding was judged a pass, and something was.
+/// What a contact reading says against the unit, as the start of a sentence; `None` where it says nothing.
+fn reading_words(key: &ProbeKey, reading: &ProbeReading, unit: TemperatureUnit) -> Option<String> {
+    let what = format!("The {} at {}", contact_noun(key.quantity), key.target);
+    let written = |value| write_contact(key.quantity, value, unit);
+    match (deviation(key.quantity, reading, unit), reading.verdict) {
+        (Some(off), _) if off.is_beyond() => {
+            Some(format!("{what} reads {} instead of {}", written(off.read), written(off.expected)))
+        }
+        (_, Some(ProbeVerdict::Fail)) => Some(format!("{what} was judged a fail")),
+        _ => None,
+    }
+}
+
+/// Whether everything that was measured by contact for a finding passes, and something was measured.
 fn contradicted(session: &Session, comparison: &Comparison, finding: &Finding) -> bool {
     let target = finding.probe_target();
     let asked = comparison.probes.iter().filter(|probe| probe.key.target == target);
-    let mut verdicts =
-        asked.map(|probe| session.reading(&probe.key).and_then(|reading| reading.verdict)).peekable();
-    verdicts.peek().is_some() && verdicts.all(|verdict| verdict == Some(ProbeVerdict::Pass))
+    let passes = |probe: &Probe| {
+        let Some(reading) = session.reading(&probe.key) else { return false };
+        match reading.verdict {
+            Some(verdict) => verdict == ProbeVerdict::Pass,
+            None => deviation(probe.key.quantity, reading, session.temperature_unit)
+                .is_some_and(|off| !off.is_beyond()),
+        }
+    };
+    let mut passed = asked.map(passes).peekable();
+    passed.peek().is_some() && passed.all(|passes| passes)
 }

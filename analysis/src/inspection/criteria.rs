@@ -50,6 +50,26 @@ pub struct Criteria {
     /// A difference smaller than this is of no interest however sure it is, under [`Rule::GoodBoardsSpread`], K.
     #[serde(default = "usual_least_difference")]
     pub least_difference: KelvinDifference,
+    /// How parts of one kind on one board are held against each other.
+    #[serde(default)]
+    pub twins: TwinCriteria,
+}
+
+/// How parts of one kind on one board are held against each other.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TwinCriteria {
+    /// Whether they are where there are known-good boards too; without any they always are.
+    pub beside_good_boards: bool,
+    /// What parts of one kind usually differ by, as a share of what each warms itself by: a standard deviation.
+    pub usual_share: f64,
+}
+
+impl Default for TwinCriteria {
+    /// Five percent (common practice, no source).
+    fn default() -> Self {
+        Self { beside_good_boards: false, usual_share: 0.05 }
+    }
 }
 
 const fn usual_false_alarms() -> f64 {
@@ -70,6 +90,7 @@ impl Default for Criteria {
             rule: Rule::default(),
             false_alarms_per_hundred: usual_false_alarms(),
             least_difference: usual_least_difference(),
+            twins: TwinCriteria::default(),
         }
     }
 }

@@ -2,8 +2,10 @@
 //!
 //! Works on corrected, aligned pictures; knows nothing of files, sessions or screens.
 
+pub mod contact_value;
 pub mod contacts;
 pub mod criteria;
+pub mod derating;
 pub mod difference;
 pub mod explanation;
 pub mod findings;
@@ -15,11 +17,16 @@ pub mod probes;
 mod spots;
 pub mod tolerance;
 
+pub use contact_value::{
+    ContactValue, Deviation, contact_noun, contact_unit, deviation, nominal_resistance, read_contact,
+    write_contact,
+};
 pub use contacts::{Contact, Nets, Touch, contact_words};
-pub use criteria::{Basis, Criteria, Rule};
+pub use criteria::{Basis, Criteria, Rule, TwinCriteria};
+pub use derating::{WorstCase, worst_case};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use explanation::{Explanation, explain};
 pub use findings::{CalledPlace, Chance, Finding, Sign, describe, find};
-pub use parts::{PartReading, hard_to_judge, read_parts};
+pub use parts::{Datasheet, PartPictures, PartReading, hard_to_judge, read_parts};
 pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes};
 pub use tolerance::tolerance;

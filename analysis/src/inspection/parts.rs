@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::criteria::Criteria;
 use super::neighborhood::mean_of_valid;
-use crate::board::{Footprint, PartLimit, junction};
+use crate::board::{Footprint, JunctionEstimate, PartLimit, PartPower, junction};
 use crate::frame::{Difference, Frame, FrameError, SurfaceKelvin};
 use crate::quantile::quantile;
 use crate::units::{Kelvin, KelvinDifference};
@@ -16,12 +16,16 @@ pub struct PartReading {
     pub designator: String,
     /// Hottest place of the body in the unit, averaged over 3 × 3 pixels.
     pub case: Option<Kelvin>,
+    /// Standard uncertainty of the case reading, K.
+    pub case_uncertainty: Option<KelvinDifference>,
     /// Mean difference over the body, K.
     pub difference: Option<KelvinDifference>,
     /// The least difference that would be called on the body: the median of its pixels' tolerance, K.
     pub callable: Option<KelvinDifference>,
+    /// What it turns into heat, where that is known.
+    pub power: Option<PartPower>,
     /// Junction estimate, where power and thermal path are known.
-    pub junction: Option<Kelvin>,
+    pub junction: Option<JunctionEstimate>,
     /// The smallest distance to a limit that is stated; negative when over it.
     pub margin: Option<KelvinDifference>,
 }
@@ -34,6 +38,30 @@ impl PartReading {
     }
 }
 
+/// The pictures that parts are read in, all of one size.
+#[derive(Debug, Clone, Copy)]
+pub struct PartPictures<'a> {
+    /// The unit's surface temperature.
+    pub unit: &'a Frame<SurfaceKelvin>,
+    /// Its standard uncertainty, K.
+    pub unit_uncertainty: &'a Frame<Difference>,
+    /// Unit minus baseline, K.
+    pub difference: &'a Frame<Difference>,
+    /// The difference that a pixel must exceed to count, K.
+    pub tolerance: &'a Frame<Difference>,
+}
+
+/// What is known of the parts from their datasheets and at the bench.
+#[derive(Debug, Clone, Copy)]
+pub struct Datasheet<'a> {
+    /// Limits by part.
+    pub limits: &'a [PartLimit],
+    /// Powers by part.
+    pub powers: &'a [(String, PartPower)],
+    /// Standard uncertainty of a published figure from case to junction, as a share of it.
+    pub path_share: f64,
+}
+
 /// Reads every part that has a footprint, in the order given.
 ///
 /// The case reading is the hottest 3 × 3 mean centred on a valid pixel of the body, in the unit. The
@@ -41,27 +69,29 @@ impl PartReading {
 /// that are stated and known. A part outside the picture or invalid throughout has no reading.
 ///
 /// # Errors
-/// [`FrameError::ShapeMismatch`] when the three pictures differ in size.
+/// [`FrameError::ShapeMismatch`] when the pictures differ in size.
 pub fn read_parts(
-    unit: &Frame<SurfaceKelvin>,
-    difference: &Frame<Difference>,
-    tolerance: &Frame<Difference>,
+    pictures: &PartPictures<'_>,
     footprints: &[Footprint],
-    limits: &[PartLimit],
+    datasheet: &Datasheet<'_>,
 ) -> Result<Vec<PartReading>, FrameError> {
+    let PartPictures { unit, unit_uncertainty, difference, tolerance } = *pictures;
+    unit.require_same_shape(unit_uncertainty)?;
     unit.require_same_shape(difference)?;
     unit.require_same_shape(tolerance)?;
     let (_, columns) = unit.shape();
     let smooth = mean_of_valid(unit, 1);
     let parts = footprints.iter().map(|footprint| {
-        let mut hottest: Option<f32> = None;
+        let mut hottest: Option<(f32, usize)> = None;
         let (mut sum, mut count) = (0.0, 0_u32);
         let mut tolerances = Vec::new();
         for (row, run) in footprint.pixel_runs(unit.shape()) {
             for column in run {
                 if unit.at(row, column).is_some() {
                     let reading = smooth[row * columns + column];
-                    hottest = Some(hottest.map_or(reading, |highest| highest.max(reading)));
+                    if hottest.is_none_or(|(highest, _)| reading > highest) {
+                        hottest = Some((reading, row * columns + column));
+                    }
                 }
                 if let Some(difference) = difference.at(row, column) {
                     sum += f64::from(difference);
@@ -70,16 +100,26 @@ pub fn read_parts(
                 tolerances.extend(tolerance.at(row, column));
             }
         }
-        let case = hottest.and_then(|kelvin| Kelvin::new(f64::from(kelvin)).ok());
-        let limit = limits.iter().find(|limit| limit.designator == footprint.designator);
-        let estimate = limit.and_then(|limit| junction(case?, limit.power?, limit.path.as_ref()?).ok());
+        let case = hottest.and_then(|(kelvin, _)| Kelvin::new(f64::from(kelvin)).ok());
+        // Errors of emissivity and calibration are alike over a part: averaging takes nothing off.
+        let uncertainty = hottest.and_then(|(_, at)| unit_uncertainty.as_slice().get(at));
+        let uncertainty = uncertainty.and_then(|kelvin| KelvinDifference::new(f64::from(*kelvin)).ok());
+        let limit = datasheet.limits.iter().find(|limit| limit.designator == footprint.designator);
+        let power = datasheet.powers.iter().find(|(part, _)| *part == footprint.designator);
+        let power = power.map(|(_, power)| *power);
+        let estimate = limit.and_then(|limit| {
+            junction(case?, uncertainty?, &power?, limit.path.as_ref()?, datasheet.path_share).ok()
+        });
         PartReading {
             designator: footprint.designator.clone(),
             case,
+            case_uncertainty: uncertainty,
             difference: (count > 0).then(|| KelvinDifference::known(sum / f64::from(count))),
             callable: quantile(&mut tolerances, 0.5).map(|kelvin| KelvinDifference::known(f64::from(kelvin))),
+            power,
             junction: estimate,
-            margin: limit.and_then(|limit| margin(limit, case, estimate)),
+            margin: limit
+                .and_then(|limit| margin(limit, case, estimate.map(|estimate| estimate.temperature))),
         }
     });
     Ok(parts.collect())

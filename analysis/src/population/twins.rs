@@ -17,6 +17,8 @@
 //! - Of two twins it cannot be told which is wrong; a group is trusted from three on, where one in three may be wrong.
 //! - Parts without own heat have no step to compare but what their surface and height make; a short to a cool part is
 //!   seen only when it warms that part's body more than the board around it.
+//! - A part that reads colder than the board around it shows its surface or height rather than its power: metal ends
+//!   and cans whose emissivity is not stated. Among such twins only a large difference counts.
 //! - A part in the corner of the board, or crowded, has little collar: its step is then uncertain and says so.
 //! - The copper around a part decides how deep its heat sinks. Equal switches of 0.2 W on the sample board's uneven
 //!   copper (own simulation) stepped by 2.3 to 2.7 K on two outer layers, 3.8 to 4.0 K on inner planes alone and 6.8 K
@@ -125,6 +127,14 @@ pub struct TwinCheck {
     pub unread: Vec<String>,
 }
 
+impl TwinGroup {
+    /// Whether its parts read colder than the board around them, which power cannot make.
+    #[must_use]
+    pub fn reads_cold(&self) -> bool {
+        self.center < 0.0
+    }
+}
+
 impl TwinCheck {
     /// The parts that differ from their twins, the surest first.
     #[must_use]
@@ -147,6 +157,9 @@ const STATED_FREEDOM: f64 = 10.0;
 /// A standard deviation by the median of absolute deviations is worth this share of the degrees of freedom: its
 /// efficiency for normal values (P. J. Huber, E. M. Ronchetti, *Robust Statistics*, 2nd ed. 2009, named from memory).
 const MEDIAN_EFFICIENCY: f64 = 0.37;
+/// What lowers a part below the board around it, a mirroring surface or its height, differs by this share from twin to
+/// twin, as what it mirrors depends on its place (our own rule).
+const MIRRORED_SHARE: f64 = 0.5;
 /// A group that spreads by this many times what it should is no group of twins.
 const UNEVEN: f64 = 3.0;
 const MAD_TO_SIGMA: f64 = 1.482_602_218_505_602;
@@ -288,7 +301,8 @@ fn group(class: String, parts: &[(String, Step)], usual: UsualSpread) -> TwinGro
         usual.of_rise.powi(2) * sum / count
     };
     let stated = |center: f64, steps: &mut dyn Iterator<Item = &Step>| {
-        (usual.of_step * center).powi(2) + of_rise(steps)
+        let share = if center < 0.0 { usual.of_step.max(MIRRORED_SHARE) } else { usual.of_step };
+        (share * center).powi(2) + of_rise(steps)
     };
     let measured: Vec<f64> = parts.iter().map(|(_, step)| step.uncertainty.powi(2)).collect();
     let should = stated(center, &mut parts.iter().map(|(_, step)| step)) + median(&measured);

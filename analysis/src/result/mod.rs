@@ -17,7 +17,7 @@ pub use answer::{UnitAnswer, answer_json};
 pub use html::{BaselineInput, write_baseline, write_result};
 pub use maps::{NamedMap, temperature_maps};
 pub use restore::{RestoreError, RestoredCapture, RestoredResult, read_result};
-pub use tables::{findings_csv, parts_csv, probes_csv};
+pub use tables::{findings_csv, parts_csv, probes_csv, twins_csv};
 
 use crate::comparison::Comparison;
 use crate::session::Session;

@@ -3,9 +3,11 @@
 use super::ResultError;
 use super::numbers::{InUnit, number};
 use super::words::{power_word, quantity_word, sign_word, verdict_word};
-use crate::comparison::Comparison;
-use crate::inspection::{ProbeReading, contact_words};
+use crate::comparison::{Comparison, TwinReport, board_to_picture, kind_of_twins};
+use crate::inspection::{ProbeReading, contact_words, explain};
+use crate::population::Trust;
 use crate::session::Session;
+use crate::units::KelvinDifference;
 
 /// A cell of text. A spreadsheet would run one that starts like a formula, so that start is quoted
 /// with an apostrophe. A typed number, such as a reading of −12, is no formula and stays a number.
@@ -58,8 +60,18 @@ pub fn findings_csv(session: &Session, comparison: &Comparison) -> Result<String
         "area (mm2)".into(),
         "distance to part (mm)".into(),
         "difference / tolerance".into(),
+        "peak x (board mm)".into(),
+        "peak y (board mm)".into(),
+        "change of heat (mW)".into(),
+        "change of heat, standard uncertainty (mW)".into(),
+        "stands out because of it".into(),
+        "usual causes (common practice)".into(),
     ];
+    let board = board_to_picture(&session.layout).ok().flatten().map(|map| map.inverse());
     let rows = comparison.findings.iter().enumerate().map(|(index, finding)| {
+        let at = board.as_ref().map(|map| map.apply(finding.peak_at));
+        let chance = finding.chance.as_ref();
+        let watts = chance.and_then(|chance| chance.watts);
         vec![
             (index + 1).to_string(),
             text(finding.designator.as_deref().unwrap_or_default()),
@@ -74,7 +86,54 @@ pub fn findings_csv(session: &Session, comparison: &Comparison) -> Result<String
             optional(finding.area_mm2, |area| number(area, 2)),
             optional(finding.designator_distance_mm, |distance| number(distance, 2)),
             number(finding.significance, 2),
+            optional(at, |at| number(at.x, 2)),
+            optional(at, |at| number(at.y, 2)),
+            optional(watts, |[change, _]| number(1e3 * change, 1)),
+            optional(watts, |[_, uncertainty]| number(1e3 * uncertainty, 1)),
+            text(&chance.map(|chance| chance.bathed.join(" ")).unwrap_or_default()),
+            explain(finding, session.temperature_unit).causes.into(),
         ]
+    });
+    write(headings, rows)
+}
+
+/// Every part that has a twin, group by group.
+///
+/// # Errors
+/// [`ResultError::Table`] when the table cannot be written.
+pub fn twins_csv(session: &Session, report: &TwinReport) -> Result<String, ResultError> {
+    let unit = InUnit(session.temperature_unit);
+    let kelvin = |value: f64| unit.difference(KelvinDifference::known(value), 3);
+    let headings = vec![
+        "designator".into(),
+        "kind".into(),
+        difference_heading(unit, "above the board around"),
+        difference_heading(unit, "above the board around, standard uncertainty"),
+        difference_heading(unit, "off its twins"),
+        difference_heading(unit, "off its twins, standard uncertainty with what twins differ by"),
+        "probability that a healthy one is as far off".into(),
+        "stands out".into(),
+        "group".into(),
+    ];
+    let rows = report.check.groups.iter().flat_map(|group| {
+        let trust = match group.trust {
+            Trust::Agreeing => "agrees",
+            Trust::Pair => "pair: either may be the wrong one",
+            Trust::Uneven => "uneven: nobody is named",
+        };
+        group.parts.iter().map(move |part| {
+            vec![
+                text(&part.designator),
+                text(&kind_of_twins(group)),
+                kelvin(part.step.value),
+                kelvin(part.step.standard_uncertainty),
+                kelvin(part.difference.value),
+                kelvin(part.difference.standard_uncertainty),
+                format!("{:.2e}", part.probability),
+                if part.significant { "yes" } else { "no" }.into(),
+                trust.into(),
+            ]
+        })
     });
     write(headings, rows)
 }
@@ -89,7 +148,10 @@ pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, R
         "designator".into(),
         temperature_heading(unit, "case"),
         difference_heading(unit, "mean difference"),
+        difference_heading(unit, "case, standard uncertainty"),
+        "power (W)".into(),
         temperature_heading(unit, "junction estimate"),
+        difference_heading(unit, "junction, standard uncertainty"),
         difference_heading(unit, "margin to limit"),
     ];
     let rows = comparison.parts.iter().map(|part| {
@@ -97,7 +159,10 @@ pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, R
             text(&part.designator),
             optional(part.case, |value| unit.temperature(value, 2)),
             optional(part.difference, |value| unit.difference(value, 2)),
-            optional(part.junction, |value| unit.temperature(value, 2)),
+            optional(part.case_uncertainty, |value| unit.difference(value, 2)),
+            optional(part.power, |power| number(power.watts.value(), 3)),
+            optional(part.junction, |junction| unit.temperature(junction.temperature, 2)),
+            optional(part.junction, |junction| unit.difference(junction.standard_uncertainty, 2)),
             optional(part.margin, |value| unit.difference(value, 2)),
         ]
     });

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{CaptureRecord, Gauge, Role, Session, UnitNotes, Verdict};
-use crate::board::{BoardOutline, Netlist, PartLimit, Placement, Side};
+use crate::board::{BoardOutline, DatasheetCriteria, Netlist, PartLimit, Placement, PowerReading, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -83,6 +83,10 @@ pub enum Command {
     RecordReading { key: ProbeKey, reading: ProbeReading },
     /// Takes a contact reading away.
     RemoveReading { key: ProbeKey },
+    /// States what holding parts against their datasheets takes for granted.
+    SetDatasheetCriteria { datasheet: DatasheetCriteria },
+    /// Enters what a part of the unit turns into heat, or takes that away.
+    MeasurePartPower { designator: String, power: Option<PowerReading> },
     /// Writes the verdict.
     Judge { verdict: Verdict },
     /// Withdraws the verdict.
@@ -135,13 +139,13 @@ impl Session {
     /// [`Refusal`], when the command names something that is not there or is there already.
     pub fn apply(&mut self, command: Command) -> Result<(), Refusal> {
         let unit = self.unit().map(|record| (record.hash.clone(), record.metadata.conditions.clone()));
-        let reference = self.with_role(Role::Baseline).next().map(|record| record.hash.clone());
+        let reference = self.reference().map(|record| record.hash.clone());
         self.carry_out(command)?;
         self.keep_apart_what_belongs_to(unit, reference.as_ref());
         Ok(())
     }
 
-    /// A verdict, readings and landmarks speak of one unit, marks on the picture of one baseline: when
+    /// A verdict, readings and landmarks speak of one unit, marks on the picture of one reference: when
     /// another takes its place they must not be taken for the new one's. A unit's come back with it.
     fn keep_apart_what_belongs_to(
         &mut self,
@@ -149,7 +153,7 @@ impl Session {
         reference: Option<&ContentHash>,
     ) {
         let bench_was_empty = unit.is_none();
-        let now = self.with_role(Role::Baseline).next().map(|record| &record.hash);
+        let now = self.reference().map(|record| &record.hash);
         let reference_changed = reference.is_some() && now != reference;
         if let Some((hash, stated)) =
             unit.filter(|(hash, _)| self.unit().map(|record| &record.hash) != Some(hash))
@@ -179,7 +183,7 @@ impl Session {
         }
         if reference_changed {
             // What its own metadata says of it is known; what a person marked on the other picture is not.
-            let known = self.with_role(Role::Baseline).next().map(|record| record.metadata.corners.clone());
+            let known = self.reference().map(|record| record.metadata.corners.clone());
             self.layout.corners =
                 known.unwrap_or_default().into_iter().map(CornerMark::on_baseline).collect();
             self.surface.map = None;
@@ -195,6 +199,7 @@ impl Session {
             landmarks: std::mem::take(&mut self.landmarks),
             landmark_use: std::mem::take(&mut self.landmark_use),
             readings: std::mem::take(&mut self.readings),
+            part_powers: std::mem::take(&mut self.part_powers),
             verdict: self.verdict.take(),
             capture,
         };
@@ -214,6 +219,7 @@ impl Session {
         self.landmarks = notes.landmarks;
         self.landmark_use = notes.landmark_use;
         self.readings = notes.readings;
+        self.part_powers = notes.part_powers;
         self.verdict = notes.verdict;
     }
 
@@ -303,6 +309,11 @@ impl Session {
                 if self.readings.len() == before {
                     return Err(Refusal::UnknownReading { target: key.target });
                 }
+            }
+            Command::SetDatasheetCriteria { datasheet } => self.datasheet = datasheet,
+            Command::MeasurePartPower { designator, power } => {
+                self.part_powers.retain(|(part, _)| *part != designator);
+                self.part_powers.extend(power.map(|power| (designator, power)));
             }
             Command::Judge { verdict } => self.verdict = Some(verdict),
             Command::WithdrawVerdict => self.verdict = None,
@@ -425,6 +436,18 @@ mod tests {
         session.apply(add("second good", Role::Baseline)).unwrap();
         assert_eq!(session.layout.corners.len(), 1);
         session.apply(Command::RemoveCapture { hash: ContentHash::of(b"good") }).unwrap();
+        assert_eq!(session.layout.corners, []);
+    }
+
+    #[test]
+    fn corners_marked_on_a_unit_alone_hold_until_a_known_good_board_comes() {
+        let mut session = Session::default();
+        session.apply(add("unit", Role::Unit)).unwrap();
+        let corner = serde_json::from_str(r#"{"pixel": [1.0, 2.0], "board": [0.0, 0.0]}"#).unwrap();
+        session.apply(Command::MarkCorners { corners: vec![corner] }).unwrap();
+        session.apply(add("set aside", Role::Aside)).unwrap();
+        assert_eq!(session.layout.corners.len(), 1);
+        session.apply(add("good", Role::Baseline)).unwrap();
         assert_eq!(session.layout.corners, []);
     }
 }

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 pub use command::{Command, Refusal};
 pub use history::History;
 
-use crate::board::{BoardOutline, Netlist, PartLimit, Placement, Side};
+use crate::board::{BoardOutline, DatasheetCriteria, Netlist, PartLimit, Placement, PowerReading, Side};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -190,6 +190,9 @@ pub struct UnitNotes {
     pub landmark_use: LandmarkUse,
     /// Contact readings.
     pub readings: Vec<(ProbeKey, ProbeReading)>,
+    /// Powers measured on its parts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub part_powers: Vec<(String, PowerReading)>,
     /// The verdict.
     pub verdict: Option<Verdict>,
 }
@@ -230,8 +233,14 @@ pub struct Session {
     pub procedures: Vec<Record>,
     /// What repeat captures said of the bench.
     pub repeatability: Option<Repeatability>,
+    /// What holding parts against their datasheets takes for granted.
+    #[serde(default)]
+    pub datasheet: DatasheetCriteria,
     /// Contact readings, in the order first entered.
     pub readings: Vec<(ProbeKey, ProbeReading)>,
+    /// Powers measured on parts of the unit, by designator.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub part_powers: Vec<(String, PowerReading)>,
     /// The verdict, once there is one.
     pub verdict: Option<Verdict>,
     /// What was said of the units that wait or were judged before.
@@ -257,7 +266,9 @@ impl Default for Session {
             gauges: Vec::new(),
             procedures: Vec::new(),
             repeatability: None,
+            datasheet: DatasheetCriteria::default(),
             readings: Vec::new(),
+            part_powers: Vec::new(),
             verdict: None,
             other_units: Vec::new(),
         }
@@ -276,6 +287,12 @@ impl Session {
         self.with_role(Role::Unit).next()
     }
 
+    /// The capture on whose pixels everything lies: the first known-good one, and the unit itself where there is none.
+    #[must_use]
+    pub fn reference(&self) -> Option<&CaptureRecord> {
+        self.with_role(Role::Baseline).next().or_else(|| self.unit())
+    }
+
     /// What is kept of the session as a baseline for later: the known-good boards with everything that was said of
     /// them, the surface and the bench, and no unit.
     #[must_use]
@@ -288,6 +305,7 @@ impl Session {
         }
         kept.landmarks.clear();
         kept.readings.clear();
+        kept.part_powers.clear();
         kept.verdict = None;
         kept.other_units.clear();
         kept

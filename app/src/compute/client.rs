@@ -154,6 +154,7 @@ impl Client {
 fn replaces(later: &Job, earlier: &Job) -> bool {
     match (later, earlier) {
         (Job::Compare { .. }, Job::Compare { .. })
+        | (Job::CheckTwins { .. }, Job::CheckTwins { .. })
         | (Job::EmissivityPicture { .. }, Job::EmissivityPicture { .. }) => true,
         (Job::Apparent { hash: later, .. }, Job::Apparent { hash: earlier, .. }) => later == earlier,
         (Job::Survey { capture: later, .. }, Job::Survey { capture: earlier, .. }) => later == earlier,

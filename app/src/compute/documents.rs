@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
 use analysis::result::{
-    BaselineInput, OriginalFile, ResultInput, findings_csv, read_result, temperature_maps, write_baseline,
-    write_result,
+    BaselineInput, OriginalFile, ResultInput, findings_csv, read_result, temperature_maps, twins_csv,
+    write_baseline, write_result,
 };
 use analysis::session::Session;
 
@@ -31,6 +31,7 @@ impl Workbench {
                 self.result_file(&name, session, &comparison, written_at)
             }
             Document::Findings => tables(&name, session, &self.compared(session, report)?),
+            Document::Twins => self.twins_table(&name, session, report),
             Document::Maps => maps(&name, &self.compared(session, report)?),
             Document::Baseline => self.baseline_file(&session.baseline_only(), written_at, report),
         }?;
@@ -42,6 +43,19 @@ impl Workbench {
         let compared = self.compare(session, report).map_err(|why| Failure::new(why, NOTHING_SAVED))?;
         report("Writing", 0.9);
         Ok(compared)
+    }
+
+    fn twins_table(
+        &mut self,
+        name: &str,
+        session: &Session,
+        report: &mut Report<'_>,
+    ) -> Result<Vec<Written>, Failure> {
+        let shelf = self.shelf();
+        let found = self.steps.twins(session, &shelf, report);
+        let found = found.map_err(|why| Failure::new(why, NOTHING_SAVED))?;
+        let table = twins_csv(session, &found).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
+        Ok(vec![written(format!("{name}-twins.csv"), "text/csv", table.into_bytes())])
     }
 
     fn baseline_file(

@@ -90,6 +90,13 @@ impl Workbench {
                     Err(why) => (Outcome::CannotSurvey { capture, why: why.to_string() }, Vec::new()),
                 })
             }
+            Job::CheckTwins { session } => {
+                let shelf = self.shelf();
+                Ok(match self.steps.twins(&session, &shelf, report) {
+                    Ok(found) => (Outcome::TwinsChecked { report: Box::new(found) }, Vec::new()),
+                    Err(why) => (Outcome::CannotCheckTwins { why: why.to_string() }, Vec::new()),
+                })
+            }
             Job::StudyRepeats { session, captures, confidence } => {
                 self.study_repeats(&session, &captures, confidence, report)
             }

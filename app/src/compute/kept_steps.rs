@@ -3,7 +3,8 @@
 
 use analysis::capture::CaptureMetadata;
 use analysis::comparison::{
-    self, Aligned, CannotCompare, Comparison, GoodBoards, LearnedBaseline, Shelf, UnitSurvey,
+    self, Aligned, CannotCheckTwins, CannotCompare, Comparison, GoodBoards, LearnedBaseline, Shelf,
+    TwinReport, UnitSurvey,
 };
 use analysis::content_hash::ContentHash;
 use analysis::radiometry::Band;
@@ -71,23 +72,54 @@ impl KeptSteps {
         shelf: &Shelf,
         report: &mut Report<'_>,
     ) -> Result<Comparison, CannotCompare> {
+        let (from, unit) = self.aligned_unit(session, shelf, report)?;
+        let (_, good, learned) = self.good_boards(session, shelf, report)?;
+        let compared = comparison::judge(session, good, learned, &unit, &mut |step| report(step, ALIGNED));
+        self.unit = Some((from, unit));
+        compared
+    }
+
+    /// What parts of one kind on the unit show.
+    pub(super) fn twins(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<TwinReport, CannotCheckTwins> {
+        let (from, unit) = match session.with_role(Role::Baseline).next() {
+            Some(_) => self.aligned_unit(session, shelf, report).map(|(from, unit)| (Some(from), unit))?,
+            None => (None, comparison::unit_alone(session, shelf)?),
+        };
+        report("Holding parts of a kind against each other", ALIGNED);
+        let found = comparison::check_twins(session, shelf, &unit);
+        if let Some(from) = from {
+            self.unit = Some((from, unit));
+        }
+        found
+    }
+
+    /// The unit on the known-good boards' pixels, taken out of what is kept: whoever takes it puts it back.
+    fn aligned_unit(
+        &mut self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<(UnitFrom, Aligned), CannotCompare> {
         let kept = self.unit.take();
-        let (good_from, good, learned) = self.good_boards(session, shelf, report)?;
+        let (good_from, good, _) = self.good_boards(session, shelf, report)?;
         let unit_from = UnitFrom {
             good: good_from.clone(),
             unit: session.unit().map(CaptureFrom::from),
             landmarks: format!("{:?} {:?}", session.landmark_use, session.landmarks),
         };
-        let unit = match kept.filter(|(from, _)| *from == unit_from) {
-            Some((_, unit)) => unit,
+        match kept.filter(|(from, _)| *from == unit_from) {
+            Some(kept) => Ok(kept),
             None => {
                 report("Aligning the unit", GOOD_BOARDS);
-                comparison::align_unit(session, shelf, good)?
+                let unit = comparison::align_unit(session, shelf, good)?;
+                Ok((unit_from, unit))
             }
-        };
-        let compared = comparison::judge(session, good, learned, &unit, &mut |step| report(step, ALIGNED));
-        self.unit = Some((unit_from, unit));
-        compared
+        }
     }
 
     /// What a unit that waits shows.

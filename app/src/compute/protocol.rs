@@ -4,7 +4,7 @@
 use analysis::board::Footprint;
 use analysis::capability::Repeatability;
 use analysis::capture::CaptureMetadata;
-use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside, UnitSurvey};
+use analysis::comparison::{Comparison, JudgedBy, LeftOut, SetAside, TwinReport, UnitSurvey};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, FrameError};
 use analysis::inspection::{Finding, PartReading, Probe};
@@ -35,6 +35,8 @@ pub enum Document {
     Result,
     /// The findings as a table.
     Findings,
+    /// The parts of one kind against each other, as a table.
+    Twins,
     /// The temperature and difference maps.
     Maps,
     /// The known-good boards as one file, for later.
@@ -56,6 +58,8 @@ pub enum Job {
     Compare { session: Box<Session> },
     /// What a unit that waits its turn shows.
     Survey { session: Box<Session>, capture: ContentHash },
+    /// Parts of one kind on the unit held against each other.
+    CheckTwins { session: Box<Session> },
     /// The emissivity of every pixel of the baseline, from captures of the soaked board.
     MapEmissivity { session: Box<Session>, entered: Box<SoakedMap> },
     /// What the bench can call, from repeat captures of one board.
@@ -124,6 +128,10 @@ pub enum Outcome {
     Surveyed { unit: Box<UnitSurvey> },
     /// A unit that waits cannot be judged.
     CannotSurvey { capture: ContentHash, why: String },
+    /// Parts of one kind were held against each other.
+    TwinsChecked { report: Box<TwinReport> },
+    /// Parts of one kind cannot be held against each other.
+    CannotCheckTwins { why: String },
     /// Something is missing before there can be a comparison.
     CannotCompare { why: String },
     /// Emissivities were mapped. Beside it: the bytes of the picture and of its uncertainty, as files.
@@ -153,6 +161,7 @@ pub struct ComparisonSummary {
     unit_capture: ContentHash,
     rows: usize,
     columns: usize,
+    has_spread: bool,
     alignment: Alignment,
     noise: KelvinDifference,
     netd: [KelvinDifference; 2],
@@ -186,7 +195,8 @@ pub enum BadParcel {
 #[must_use]
 pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer>) {
     let (rows, columns) = comparison.difference.shape();
-    let buffers = vec![
+    let has_spread = comparison.spread.is_some();
+    let buffers = [
         numbers(comparison.emissivity),
         numbers(comparison.baseline),
         numbers(comparison.unit),
@@ -196,10 +206,12 @@ pub fn pack_comparison(comparison: Comparison) -> (ComparisonSummary, Vec<Buffer
         numbers(comparison.unit_uncertainty),
         numbers(comparison.difference_uncertainty),
     ];
+    let buffers = buffers.into_iter().chain(comparison.spread.map(numbers)).collect();
     let summary = ComparisonSummary {
         unit_capture: comparison.unit_capture,
         rows,
         columns,
+        has_spread,
         alignment: comparison.alignment,
         noise: comparison.noise,
         netd: comparison.netd,
@@ -236,6 +248,7 @@ pub fn unpack_comparison(
         emissivity_uncertainty: picture(&mut buffers, 5, rows, columns)?,
         unit_uncertainty: picture(&mut buffers, 6, rows, columns)?,
         difference_uncertainty: picture(&mut buffers, 7, rows, columns)?,
+        spread: if summary.has_spread { Some(picture(&mut buffers, 8, rows, columns)?) } else { None },
         alignment: summary.alignment,
         noise: summary.noise,
         netd: summary.netd,

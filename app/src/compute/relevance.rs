@@ -1,8 +1,8 @@
 //! What of a session a result depends on: when only the rest changes, the result stands.
 
-use analysis::board::{BoardOutline, Netlist};
+use analysis::board::{BoardOutline, DatasheetCriteria, Netlist};
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::inspection::Criteria;
+use analysis::inspection::{Criteria, TwinCriteria};
 use analysis::session::{CaptureRecord, Role, Session};
 use analysis::uncertainty::InputUncertainty;
 use analysis::units::{Kelvin, TemperatureUnit};
@@ -34,6 +34,9 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.procedures.clear();
     relevant.repeatability = None;
     relevant.other_units.clear();
+    relevant.criteria.twins = TwinCriteria::default();
+    // What is left in warmer air is worked out from the comparison.
+    relevant.datasheet.worst_ambient = None;
     relevant.captures.retain(|record| matches!(record.role, Role::Baseline | Role::Unit));
     for record in &mut relevant.captures {
         record.metadata.notes.clear();
@@ -44,13 +47,33 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant
 }
 
+/// A session reduced to what holding parts of one kind against each other depends on.
+#[must_use]
+pub fn for_twins(session: &Session) -> Session {
+    let mut relevant = for_comparison(session);
+    relevant.criteria = Criteria {
+        twins: session.criteria.twins,
+        false_alarms_per_hundred: session.criteria.false_alarms_per_hundred,
+        least_difference: session.criteria.least_difference,
+        ..Criteria::default()
+    };
+    relevant.datasheet = DatasheetCriteria::default();
+    relevant.part_powers.clear();
+    relevant.layout.limits.clear();
+    relevant.layout.netlist = Netlist::default();
+    relevant.input_uncertainty =
+        InputUncertainty { netd: session.input_uncertainty.netd, ..InputUncertainty::default() };
+    relevant
+}
+
 /// A session reduced to what the judgement of any of its units depends on, beside the unit's own capture.
 #[must_use]
 pub fn for_every_unit(session: &Session) -> Session {
     let mut relevant = for_learning(session);
-    relevant.criteria = session.criteria;
+    relevant.criteria = Criteria { twins: TwinCriteria::default(), ..session.criteria };
     relevant.layout.limits = session.layout.limits.clone();
     relevant.layout.netlist = session.layout.netlist.clone();
+    relevant.datasheet = session.datasheet;
     relevant.input_uncertainty = session.input_uncertainty.clone();
     relevant
 }
@@ -61,6 +84,8 @@ pub fn for_learning(session: &Session) -> Session {
     let mut relevant = for_comparison(session);
     relevant.captures.retain(|record| record.role == Role::Baseline);
     relevant.landmarks.clear();
+    relevant.datasheet = DatasheetCriteria::default();
+    relevant.part_powers.clear();
     relevant.layout.limits.clear();
     relevant.layout.limits_file.clear();
     relevant.layout.netlist = Netlist::default();

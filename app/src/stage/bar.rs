@@ -18,9 +18,17 @@ pub fn StageBar() -> impl IntoView {
     let arrangement = Signal::derive(move || Some(look.arrangement.get()));
     let two = move || look.arrangement.get() != Arrangement::Single;
     let recorded = expect_context::<Recorded>();
+    let pictures = expect_context::<Pictures>();
+    let has_spread = Memo::new(move |_| pictures.spread.with(Result::is_ok));
     let subjects = move || {
         let there = Some(Subject::Recording).filter(|_| recorded.there.get());
-        Subject::COMPARED.into_iter().chain(there).map(|subject| (subject, subject.name())).collect()
+        let spread = Some(Subject::Spread).filter(|_| has_spread.get());
+        Subject::COMPARED
+            .into_iter()
+            .chain(spread)
+            .chain(there)
+            .map(|subject| (subject, subject.name()))
+            .collect()
     };
     let choice = move || {
         view! {

@@ -23,6 +23,8 @@ pub enum Subject {
     Difference,
     /// How well the difference is known.
     Uncertainty,
+    /// How much good boards differ among themselves.
+    Spread,
     /// What a recording shows at a moment, or over a span of time.
     Recording,
 }
@@ -34,7 +36,7 @@ impl Subject {
     /// Whether it is worked out from baseline and unit, so that neither can be drawn on in it.
     #[must_use]
     pub const fn is_derived(self) -> bool {
-        matches!(self, Self::Difference | Self::Uncertainty)
+        matches!(self, Self::Difference | Self::Uncertainty | Self::Spread)
     }
 
     /// The colour scale it is painted with; a recording's pictures have several.
@@ -44,6 +46,7 @@ impl Subject {
             Self::Baseline | Self::Unit | Self::Recording => ScaleKind::Temperature,
             Self::Difference => ScaleKind::Difference,
             Self::Uncertainty => ScaleKind::Uncertainty,
+            Self::Spread => ScaleKind::Spread,
         }
     }
 
@@ -52,6 +55,7 @@ impl Subject {
     pub const fn caption(self) -> Option<&'static str> {
         match self {
             Self::Uncertainty => Some("How well the difference is known: ±, half of its 95 % interval"),
+            Self::Spread => Some("How good boards differ: standard deviation of each pixel"),
             Self::Baseline | Self::Unit | Self::Difference | Self::Recording => None,
         }
     }
@@ -64,6 +68,7 @@ impl Subject {
             Self::Unit => "Unit",
             Self::Difference => "Difference",
             Self::Uncertainty => "Uncertainty",
+            Self::Spread => "Spread",
             Self::Recording => "Recording",
         }
     }
@@ -78,6 +83,8 @@ pub enum ScaleKind {
     Difference,
     /// Half-widths of 95 % intervals, from zero.
     Uncertainty,
+    /// Standard deviations among the good boards, from zero.
+    Spread,
     /// What was worked out of a recording.
     Recorded(Measure),
 }
@@ -103,6 +110,7 @@ impl ScaleKind {
             Self::Temperature => "Surface",
             Self::Difference => "Difference",
             Self::Uncertainty => "Difference, ± (95 %)",
+            Self::Spread => "Spread (std. dev.)",
             Self::Recorded(Measure::Change) => "Change",
             Self::Recorded(Measure::Swing) => "Swing",
             Self::Recorded(Measure::Lag) => "Lag",
@@ -220,7 +228,7 @@ impl Tool {
 /// Which pixels a pane's places are counted in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Plane {
-    /// The baseline's, in which everything is compared.
+    /// The baseline's, in which everything is compared; the unit's where there is no baseline.
     Baseline,
     /// The unit's own, as it was captured.
     UnitOwn,
@@ -258,6 +266,8 @@ pub struct Look {
     pub span: RwSignal<Option<f64>>,
     /// Upper end of the scale of uncertainties, K; `None` follows the picture.
     pub most_uncertain: RwSignal<Option<f64>>,
+    /// Upper end of the scale of spreads, K; `None` follows the picture.
+    pub widest_spread: RwSignal<Option<f64>>,
     /// Lower and upper end of the scale of what was worked out of a recording; `None` follows the picture.
     pub recorded_limits: RwSignal<Option<(Measure, f64, f64)>>,
     /// Whether enlarged pixels are blended.
@@ -311,6 +321,7 @@ impl Look {
             limits: RwSignal::new(None),
             span: RwSignal::new(None),
             most_uncertain: RwSignal::new(None),
+            widest_spread: RwSignal::new(None),
             recorded_limits: RwSignal::new(None),
             smooth: RwSignal::new(false),
             hatched: RwSignal::new(true),

@@ -56,6 +56,8 @@ pub struct Pictures {
     pub difference: Picture,
     /// How well the difference is known.
     pub uncertainty: Picture,
+    /// How much good boards differ among themselves.
+    pub spread: Picture,
     /// The unit in its own pixels.
     pub unit_own: Picture,
     /// What a recording shows.
@@ -72,6 +74,7 @@ impl Pictures {
             unit: Memo::new(move |_| shown(store, Subject::Unit)),
             difference: Memo::new(move |_| shown(store, Subject::Difference)),
             uncertainty: Memo::new(move |_| shown(store, Subject::Uncertainty)),
+            spread: Memo::new(move |_| shown(store, Subject::Spread)),
             unit_own: Memo::new(move |_| captured(store, Role::Unit)),
         }
     }
@@ -84,6 +87,7 @@ impl Pictures {
             Subject::Unit => self.unit,
             Subject::Difference => self.difference,
             Subject::Uncertainty => self.uncertainty,
+            Subject::Spread => self.spread,
             Subject::Recording => self.recording,
         }
     }

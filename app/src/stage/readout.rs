@@ -116,6 +116,14 @@ fn readings(
         let half = wording::interval(unit, expanded);
         say("Uncertainty of the difference (the map)", "reading-uncertainty", format!("± {half}"));
     }
+    let spread_shown = look.arrangement.get() == Arrangement::Single && look.subject.get() == Subject::Spread;
+    if let Some(kelvin) = pictures.spread.with(value).filter(|_| spread_shown) {
+        say(
+            "Good boards differ here by (standard deviation)",
+            "reading-spread",
+            wording::interval(unit, kelvin),
+        );
+    }
     if cursor.plane == Plane::Baseline {
         say("Emissivity", "reading-emissivity", emissivity_at(store, bodies, at));
         if let Some(part) = bodies.part_at(at) {

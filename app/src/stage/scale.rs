@@ -19,6 +19,9 @@ const NARROWEST: f64 = 0.2;
 /// The narrowest scale of a swing or change, K: a lock-in sees far below the noise of a frame.
 const LEAST_SWING: f64 = 0.001;
 
+/// The narrowest scale of a spread among good boards, K: it is pooled over many pixels and boards.
+const LEAST_SPREAD: f64 = 0.05;
+
 /// The share of the board whose uncertainties are told apart by colour: the few edges of parts, where a misalignment of
 /// a tenth of a pixel costs kelvins, do not set the scale.
 const NOT_EDGES: f64 = 0.9;
@@ -34,6 +37,8 @@ pub struct Scales {
     pub found_span: Memo<f64>,
     /// The uncertainty that few places exceed on surfaces that mostly emit, half of its 95 % interval, K.
     pub found_uncertainty: Memo<f64>,
+    /// The spread among good boards that few places exceed on surfaces that mostly emit, K.
+    pub found_spread: Memo<f64>,
 }
 
 impl Scales {
@@ -69,7 +74,16 @@ impl Scales {
             });
             f64::from(expanded(uncertainty.unwrap_or(1.0))).max(NARROWEST)
         });
-        Self { look, recorded, found, found_span, found_uncertainty }
+        let found_spread = Memo::new(move |_| {
+            let spread = store.comparison().with(|state| {
+                let comparison = state.latest()?;
+                quantile_of_emitting(comparison.spread.as_ref()?, &comparison.emissivity, NOT_EDGES)
+                    .ok()
+                    .flatten()
+            });
+            f64::from(spread.unwrap_or(1.0)).max(LEAST_SPREAD)
+        });
+        Self { look, recorded, found, found_span, found_uncertainty, found_spread }
     }
 
     /// Limits and palette of a scale. Reactive.
@@ -96,6 +110,9 @@ impl Scales {
             ScaleKind::Uncertainty => {
                 let most = self.look.most_uncertain.get();
                 (0.0, most.unwrap_or_else(|| self.found_uncertainty.get()))
+            }
+            ScaleKind::Spread => {
+                (0.0, self.look.widest_spread.get().unwrap_or_else(|| self.found_spread.get()))
             }
             ScaleKind::Recorded(measure) => match self.look.recorded_limits.get() {
                 Some((of, lo, hi)) if of == measure => (lo, hi),
@@ -124,6 +141,7 @@ impl Scales {
                 (-span, span)
             }
             ScaleKind::Uncertainty => (0.0, self.found_uncertainty.get().max(hi)),
+            ScaleKind::Spread => (0.0, self.found_spread.get().max(hi)),
             ScaleKind::Recorded(measure) => {
                 let (found_lo, found_hi) = self.recorded_range(measure);
                 (found_lo.min(lo), found_hi.max(hi))
@@ -143,8 +161,9 @@ impl Scales {
             }
             ScaleKind::Difference => self.look.span.set(Some(value.abs().max(NARROWEST))),
             ScaleKind::Uncertainty if upper => self.look.most_uncertain.set(Some(value.max(NARROWEST))),
-            // Its lower end is zero.
-            ScaleKind::Uncertainty => {}
+            ScaleKind::Spread if upper => self.look.widest_spread.set(Some(value.max(LEAST_SPREAD))),
+            // Their lower end is zero.
+            ScaleKind::Uncertainty | ScaleKind::Spread => {}
             ScaleKind::Recorded(measure) => {
                 let (lo, hi) = untrack(|| self.limits(kind));
                 let least = 0.001 * (hi - lo);
@@ -164,6 +183,7 @@ impl Scales {
             ScaleKind::Temperature => self.look.limits.get().is_none(),
             ScaleKind::Difference => self.look.span.get().is_none(),
             ScaleKind::Uncertainty => self.look.most_uncertain.get().is_none(),
+            ScaleKind::Spread => self.look.widest_spread.get().is_none(),
             ScaleKind::Recorded(measure) => {
                 self.look.recorded_limits.get().is_none_or(|(of, ..)| of != measure)
             }
@@ -175,6 +195,7 @@ impl Scales {
             ScaleKind::Temperature => self.look.limits.set(None),
             ScaleKind::Difference => self.look.span.set(None),
             ScaleKind::Uncertainty => self.look.most_uncertain.set(None),
+            ScaleKind::Spread => self.look.widest_spread.set(None),
             ScaleKind::Recorded(_) => self.look.recorded_limits.set(None),
         }
     }
@@ -223,7 +244,7 @@ fn value_text(unit: TemperatureUnit, kind: ScaleKind, kelvin: f64) -> String {
     match kind {
         ScaleKind::Temperature => wording::temperature(unit, kelvin),
         ScaleKind::Difference => wording::difference(unit, kelvin),
-        ScaleKind::Uncertainty => wording::interval(unit, kelvin),
+        ScaleKind::Uncertainty | ScaleKind::Spread => wording::interval(unit, kelvin),
         ScaleKind::Recorded(measure) => value_text_of(unit, measure, kelvin),
     }
 }

@@ -87,6 +87,7 @@ impl Shown {
             Source::Compared(comparison, Subject::Uncertainty) => {
                 comparison.difference_uncertainty.at(row, column).map(expanded)
             }
+            Source::Compared(comparison, Subject::Spread) => comparison.spread.as_ref()?.at(row, column),
             Source::Compared(_, Subject::Recording) => None,
             Source::Recorded(picture) => picture.at(row, column),
         }
@@ -102,6 +103,9 @@ impl Shown {
             Source::Compared(comparison, Subject::Unit) => paint(&comparison.unit, lo, hi, palette),
             Source::Compared(comparison, Subject::Difference) => {
                 paint(&comparison.difference, lo, hi, palette)
+            }
+            Source::Compared(comparison, Subject::Spread) => {
+                paint(comparison.spread.as_ref().unwrap_or(&comparison.difference), lo, hi, palette)
             }
             Source::Recorded(picture) => picture.colors(lo, hi, palette),
             // No comparison yields a recording's picture.
@@ -161,11 +165,16 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
         (Some(shown), _) => Ok(shown),
         (None, Subject::Unit) => captured(store, Role::Unit),
         (None, Subject::Baseline) => captured(store, Role::Baseline),
-        (None, Subject::Difference | Subject::Uncertainty | Subject::Recording) => Err(match state {
-            ComparisonState::NotReady(why) => why,
-            ComparisonState::Failed(notice) => notice.what,
-            _ => "The difference is being worked out".to_owned(),
-        }),
+        (None, Subject::Difference | Subject::Uncertainty | Subject::Spread | Subject::Recording) => {
+            Err(match state {
+                ComparisonState::NotReady(why) => why,
+                _ if subject == Subject::Spread => {
+                    "Three or more known-good boards are needed to see how they differ".to_owned()
+                }
+                ComparisonState::Failed(notice) => notice.what,
+                _ => "The difference is being worked out".to_owned(),
+            })
+        }
     }
 }
 
@@ -173,7 +182,9 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
 pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
     let hash =
         store.session().with(|session| session.with_role(role).next().map(|record| record.hash.clone()));
+    let alone = store.session().with(|session| session.with_role(Role::Baseline).next().is_none());
     let (missing, plane) = match role {
+        Role::Unit if alone => ("No capture is named as the unit under test yet", Plane::Baseline),
         Role::Unit => ("No capture is named as the unit under test yet", Plane::UnitOwn),
         Role::Baseline | Role::Waiting | Role::Aside => ("No known-good capture yet", Plane::Baseline),
     };
@@ -186,6 +197,9 @@ pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
 
 fn compared(state: &ComparisonState, subject: Subject) -> Option<Shown> {
     let comparison = Arc::clone(state.latest()?);
+    if subject == Subject::Spread && comparison.spread.is_none() {
+        return None;
+    }
     Some(Shown { source: Source::Compared(comparison, subject), plane: Plane::Baseline })
 }
 

@@ -7,6 +7,7 @@ use super::findings::Findings;
 use super::good_boards::GoodBoards;
 use super::hard_to_judge::HardToJudge;
 use super::part_limits::PartLimits;
+use super::twins::Twins;
 use super::unit_list::UnitList;
 
 /// The fifth step.
@@ -16,6 +17,7 @@ pub fn CompareStep() -> impl IntoView {
         <UnitList />
         <CriteriaForm />
         <Findings />
+        <Twins />
         <GoodBoards />
         <HardToJudge />
         <PartLimits />

@@ -1,12 +1,12 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
-use analysis::comparison::{Suggestion, suggest};
+use analysis::comparison::{Suggestion, suggest, suggest_among_twins};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Role, Verdict};
 use leptos::prelude::*;
 
-use crate::store::{ComparisonState, Store};
+use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
 
@@ -135,6 +135,10 @@ fn Suggested() -> impl IntoView {
             {
                 Some(suggest(&session, &comparison))
             }
+            ComparisonState::NotReady(_) => match store.twins() {
+                TwinState::Told(report) => suggest_among_twins(&report, session.temperature_unit),
+                _ => None,
+            },
             _ => None,
         }
     });
@@ -159,7 +163,7 @@ fn Suggested() -> impl IntoView {
         <div class="block" data-testid="suggestion">
             {body}
             <p class="remark">
-                "The rule: fail where a finding stands or a part is over its limit; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. You judge."
+                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. Without a known-good board: recheck where a part stands out among its like; nothing else can be said. You judge."
             </p>
         </div>
     }
@@ -204,6 +208,7 @@ fn Files() -> impl IntoView {
                     "Known-good boards for later"
                 </button>
             </div>
+            <p role="status" data-testid="handed-over">{move || store.handed_over().get()}</p>
             <p class="remark">
                 "The result file is this sheet, filled in, with pictures and captures: anyone reads it in a browser, and dropped on this page it opens the inspection again. A unit that passed may be the next board's known good. The known-good boards, with surface and placements but without a unit, make a file of their own: drop it here months later, then the units to judge."
             </p>

@@ -16,14 +16,25 @@ pub fn HardToJudge() -> impl IntoView {
         let state = store.comparison().get();
         let parts = state.latest().map(|comparison| comparison.parts.as_slice()).unwrap_or_default();
         let words = |(part, needed): (&PartReading, KelvinDifference)| {
-            format!("{} {}", part.designator, wording::interval(unit, needed.value()))
+            (part.designator.clone(), wording::interval(unit, needed.value()))
         };
         hard_to_judge(parts, &criteria).into_iter().map(words).collect::<Vec<_>>()
     });
+    let items = move || {
+        let item = |(part, needed): (String, String)| {
+            view! {
+                <div>
+                    <dt>{part}</dt>
+                    <dd>{needed}</dd>
+                </div>
+            }
+        };
+        dull.get().into_iter().map(item).collect::<Vec<_>>()
+    };
     view! {
         <details class="block" hidden=move || dull.with(Vec::is_empty) data-testid="hard-to-judge">
             <summary>{move || format!("Hard to judge here: {}", wording::count(dull.with(Vec::len), "part"))}</summary>
-            <p>{move || dull.with(|dull| dull.join(" · "))}</p>
+            <dl class="columns">{items}</dl>
             <p class="remark">
                 "Only differences beyond these would be called on these parts: noise, spread or steep edges cover smaller ones. Treat the surface, add known-good boards, or probe them."
             </p>

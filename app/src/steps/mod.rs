@@ -22,6 +22,7 @@ mod input_uncertainty;
 mod kelvin_fields;
 mod landmarks;
 mod part_limits;
+mod part_powers;
 mod placement_unit;
 mod probes;
 mod procedures;
@@ -29,8 +30,10 @@ mod quantity_answer;
 mod quantity_form;
 mod recording;
 mod regions;
+mod repair;
 mod step_frame;
 mod surface;
+mod twins;
 mod unit_list;
 
 pub use captures::TAKES;
@@ -108,8 +111,10 @@ pub fn Sheet() -> impl IntoView {
     let store = Store::expect();
     let standings = Memo::new(move |_| {
         let state = store.comparison().get();
-        let questions = store.questions().with(Vec::len);
-        store.session().with(|session| Step::ALL.map(|step| standing(step, session, &state, questions)))
+        let (twins, questions) = (store.twins(), store.questions().with(Vec::len));
+        store
+            .session()
+            .with(|session| Step::ALL.map(|step| standing(step, session, &state, &twins, questions)))
     });
     let next = Memo::new(move |_| {
         standings.with(|all| {

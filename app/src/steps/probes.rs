@@ -1,6 +1,10 @@
 //! Step 6: contact measurements that confirm or refute each finding.
 
-use analysis::inspection::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_words};
+use analysis::comparison::{ExpectedReading, expected_readings};
+use analysis::inspection::{
+    Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_unit, contact_words, deviation,
+    read_contact, write_contact,
+};
 use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -38,6 +42,59 @@ pub fn ProbesStep() -> impl IntoView {
     }
 }
 
+/// What the numbers that were entered say, and whether the reading is further off than it may be.
+fn reading_told(
+    quantity: ProbeQuantity,
+    reading: &ProbeReading,
+    unit: TemperatureUnit,
+) -> Option<(bool, String)> {
+    let written = |value| write_contact(quantity, value, unit);
+    if let Some(off) = deviation(quantity, reading, unit) {
+        let beyond = off.is_beyond();
+        let by = match off.tolerance {
+            _ if off.expected.is_infinite() || off.read.is_infinite() => String::new(),
+            tolerance if quantity == ProbeQuantity::ContactTemperature => {
+                let may = wording::interval(unit, tolerance);
+                format!(", {} off where {may} may be", wording::interval(unit, off.read - off.expected))
+            }
+            tolerance => {
+                let (is, may) = (written((off.read - off.expected).abs()), written(tolerance));
+                format!(", {is} off where {may} may be")
+            }
+        };
+        let own = match off.tolerance_is_stated || off.expected.is_infinite() {
+            true => "",
+            false => " (our own rule; state another as in 3.3 ± 0.1)",
+        };
+        let verdict = if beyond { "Beyond what it should be" } else { "As it should be" };
+        return Some((
+            beyond,
+            format!("{verdict}: {} against {}{by}{own}.", written(off.read), written(off.expected)),
+        ));
+    }
+    let unread: Vec<_> = [("expected", &reading.expected), ("read", &reading.read)]
+        .into_iter()
+        .filter(|(_, text)| !text.trim().is_empty() && read_contact(quantity, text, unit).is_none())
+        .map(|(what, text)| format!("“{text}” ({what})"))
+        .collect();
+    if !unread.is_empty() {
+        let example = match quantity {
+            ProbeQuantity::ResistanceUnpowered => "such as 4.7 kΩ or open",
+            ProbeQuantity::ContactTemperature => "such as 61",
+            _ => "such as 3.3 or 12 m, with the unit or without",
+        };
+        return Some((
+            false,
+            format!(
+                "Kept as words, which nothing is worked out from: {}. A number would be {example}.",
+                unread.join(", ")
+            ),
+        ));
+    }
+    let read = read_contact(quantity, &reading.read, unit)?;
+    Some((false, format!("Read: {}. What it should be is not stated.", written(read.value))))
+}
+
 /// What the picture says of a contact temperature: what the thermometer should then read.
 fn as_seen(store: Store, key: &ProbeKey, unit: TemperatureUnit) -> String {
     if key.quantity != ProbeQuantity::ContactTemperature {
@@ -68,7 +125,10 @@ fn FormerReadings(
         let item = |(key, reading): (ProbeKey, ProbeReading)| {
             let verdict = reading.verdict.map(|verdict| wording::probe_verdict(verdict).to_owned());
             let noted = Some(reading.note).filter(|note| !note.is_empty());
-            let words = [Some(format!("read {}", reading.read)), verdict, noted];
+            let unit = store.session().with_untracked(|session| session.temperature_unit);
+            let read = read_contact(key.quantity, &reading.read, unit);
+            let read = read.map_or(reading.read, |read| write_contact(key.quantity, read.value, unit));
+            let words = [Some(format!("read {read}")), verdict, noted];
             let words = words.into_iter().flatten().collect::<Vec<_>>().join(" · ");
             let what = format!("{}: {}", key.target, wording::probe_quantity(key.quantity));
             let remove = move |_| store.dispatch(Command::RemoveReading { key: key.clone() });
@@ -113,7 +173,9 @@ fn ProbeItem(
     let record = move |reading: ProbeReading| {
         store.dispatch(Command::RecordReading { key: key.get_value(), reading });
     };
-    let expected = as_seen(store, &probe.key, unit);
+    let quantity = probe.key.quantity;
+    let sign = contact_unit(quantity, unit);
+    let seen = as_seen(store, &probe.key, unit);
     let text = move |label: &'static str,
                      read: fn(&ProbeReading) -> &String,
                      write: fn(&mut ProbeReading, String)| {
@@ -124,8 +186,36 @@ fn ProbeItem(
             record(reading);
         };
         let testid = format!("probe-{}-{}", place + 1, label.to_lowercase());
-        let hint = if label == "Expected" { expected.clone() } else { String::new() };
+        let (label, hint) = match label {
+            "Expected" => (format!("Expected ({sign})"), seen.clone()),
+            "Read" => (format!("Read ({sign})"), String::new()),
+            _ => (label.to_owned(), String::new()),
+        };
         view! { <TextField label=label value=value commit=commit hint=hint testid=testid /> }
+    };
+    let told = move || {
+        let reading = reading.get();
+        reading_told(quantity, &reading, unit).map(|(beyond, words)| {
+            view! {
+                <p class:remark=!beyond class:beyond=beyond data-testid=format!("probe-{}-told", place + 1)>
+                    {words}
+                </p>
+            }
+        })
+    };
+    let offers = move || {
+        let expected = store.session().with(|session| key.with_value(|key| expected_readings(session, key)));
+        let offer = |ExpectedReading { text, origin }: ExpectedReading| {
+            let taken = text.clone();
+            let take = move |_| record(ProbeReading { expected: taken.clone(), ..reading.get_untracked() });
+            view! {
+                <p class="remark">
+                    {format!("{text}, {origin}. ")} <button class="quiet" on:click=take>"Expect this"</button>
+                </p>
+            }
+        };
+        let unsaid = reading.with(|reading| reading.expected.trim().is_empty());
+        unsaid.then(|| expected.into_iter().map(offer).collect::<Vec<_>>())
     };
     let (look, bodies) = (expect_context::<Look>(), expect_context::<Bodies>());
     let target = probe.key.target.clone();
@@ -156,9 +246,10 @@ fn ProbeItem(
                 {text("Read", |r| &r.read, |r, text| r.read = text)}
                 {text("Note", |r| &r.note, |r, text| r.note = text)}
             </div>
+            {offers}
+            {told}
             <Choice
-                legend="What the reading says"
-                quiet=true
+                legend="What the reading says of the place"
                 testid=format!("probe-{}-verdict", place + 1)
                 options=VERDICTS.to_vec()
                 chosen=Signal::derive(move || reading.with(|reading| reading.verdict))

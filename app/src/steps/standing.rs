@@ -1,12 +1,12 @@
 //! How far each step is: the answer it is filled in with, or what it lacks. Pure, so it is tested here.
 
-use analysis::comparison::JudgedBy;
+use analysis::comparison::{JudgedBy, TwinReport};
 use analysis::inspection::ProbeReading;
 use analysis::session::{Outcome, Role, Session};
 use analysis::surface::Surface;
 
 use super::Step;
-use crate::store::ComparisonState;
+use crate::store::{ComparisonState, TwinState};
 use crate::wording;
 
 /// How far one step is.
@@ -41,13 +41,19 @@ fn filled(answer: impl Into<String>) -> Standing {
 
 /// How far `step` is.
 #[must_use]
-pub fn standing(step: Step, session: &Session, state: &ComparisonState, questions: usize) -> Standing {
+pub fn standing(
+    step: Step,
+    session: &Session,
+    state: &ComparisonState,
+    twins: &TwinState,
+    questions: usize,
+) -> Standing {
     match step {
         Step::Board => board(session),
         Step::Captures => captures(session, questions),
         Step::Surface => surface(session),
         Step::Alignment => alignment(session, state),
-        Step::Compare => compare(session, state),
+        Step::Compare => compare(session, state, twins),
         Step::Probes => probes(session, state),
         Step::HandOver => hand_over(session),
     }
@@ -84,7 +90,8 @@ fn captures(session: &Session, questions: usize) -> Standing {
         return lacks(format!("Say what the numbers mean in {}", wording::count(questions, "capture")));
     }
     match (good, session.unit()) {
-        (0, _) => lacks("Name a capture as known good"),
+        (0, None) => lacks("Name a capture as known good"),
+        (0, Some(unit)) => filled(format!("unit {} · no known-good board", unit.file_name)),
         (_, None) => lacks("Name a capture as the unit under test"),
         (good, Some(unit)) => filled(match session.with_role(Role::Waiting).count() {
             0 => format!("{good} known good · unit {}", unit.file_name),
@@ -141,8 +148,13 @@ fn alignment(session: &Session, state: &ComparisonState) -> Standing {
     ))
 }
 
-fn compare(session: &Session, state: &ComparisonState) -> Standing {
-    let Some(comparison) = state.latest() else { return waiting(state) };
+fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
+    let Some(comparison) = state.latest() else {
+        return match twins {
+            TwinState::Told(report) => among_twins(session, report),
+            _ => waiting(state),
+        };
+    };
     let unit = session.temperature_unit;
     match comparison.findings.first() {
         None => filled(match comparison.judged_by {
@@ -161,6 +173,20 @@ fn compare(session: &Session, state: &ComparisonState) -> Standing {
             wording::difference(unit, first.peak.value()),
         )),
     }
+}
+
+/// What parts of one kind show, where nothing else can be compared.
+fn among_twins(session: &Session, report: &TwinReport) -> Standing {
+    let named = report.check.named();
+    filled(match named.as_slice() {
+        [] => "No known-good board; no part stands out among its like".to_owned(),
+        [first, more @ ..] => format!(
+            "No known-good board; {} {} among its like{}",
+            first.designator,
+            wording::difference(session.temperature_unit, first.difference.value),
+            if more.is_empty() { String::new() } else { format!(", and {} more", more.len()) }
+        ),
+    })
 }
 
 fn probes(session: &Session, state: &ComparisonState) -> Standing {
@@ -230,7 +256,7 @@ mod tests {
     #[test]
     fn an_empty_sheet_says_what_each_step_lacks() {
         for step in Step::ALL {
-            let standing = standing(step, &Session::default(), &not_ready(), 0);
+            let standing = standing(step, &Session::default(), &not_ready(), &TwinState::NotAsked, 0);
             assert!(matches!(&standing, Standing::Lacks(what) if !what.is_empty()), "{step:?}: {standing:?}");
         }
     }
@@ -238,9 +264,10 @@ mod tests {
     #[test]
     fn captures_lack_their_roles_one_after_the_other() {
         let ask = |roles: &[Role], questions| {
-            standing(Step::Captures, &with_captures(roles), &not_ready(), questions)
+            standing(Step::Captures, &with_captures(roles), &not_ready(), &TwinState::NotAsked, questions)
         };
         assert_eq!(ask(&[Role::Aside], 0), lacks("Name a capture as known good"));
+        assert_eq!(ask(&[Role::Unit], 0), filled("unit 0.tiff · no known-good board"));
         assert_eq!(ask(&[Role::Baseline], 0), lacks("Name a capture as the unit under test"));
         assert_eq!(ask(&[Role::Baseline, Role::Unit], 0), filled("1 known good · unit 1.tiff"));
         assert_eq!(ask(&[Role::Baseline, Role::Unit], 1), lacks("Say what the numbers mean in 1 capture"));
@@ -249,7 +276,7 @@ mod tests {
     #[test]
     fn a_surface_that_nobody_spoke_of_is_called_assumed() {
         let session = with_captures(&[Role::Baseline]);
-        let surface = standing(Step::Surface, &session, &not_ready(), 0);
+        let surface = standing(Step::Surface, &session, &not_ready(), &TwinState::NotAsked, 0);
         assert!(matches!(&surface, Standing::Assumed(what) if what.starts_with("Assumed")), "{surface:?}");
     }
 

@@ -6,6 +6,7 @@ use analysis::session::{CaptureRecord, Command, Outcome, Role};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
+use super::repair::Repair;
 use crate::store::{Store, Surveyed};
 use crate::widgets::Picker;
 use crate::wording;
@@ -69,8 +70,9 @@ pub fn UnitList() -> impl IntoView {
                 </table>
             </div>
             {picker}
+            <Repair />
             <p class="remark">
-                "Press a unit to take it onto the bench: findings, probes and verdict below are then its own, and are kept when you go on. Of one serial number, earlier and later captures show before and after a repair."
+                "Press a unit to take it onto the bench: findings, probes and verdict below are then its own, and are kept when you go on. Captures of one serial number are held against each other, before and after a repair."
             </p>
         </div>
     }

@@ -59,11 +59,15 @@ impl Store {
 
     /// Loads the invented board as a new session; undo brings the present one back.
     pub fn load_sample(self) {
+        self.notices.set(Vec::new());
         self.take_in(sample::files(), true);
     }
 
     /// An empty session; undo brings the present one back.
     pub fn start_afresh(self) {
+        // What was told speaks of what is no longer here.
+        self.notices.set(Vec::new());
+        self.handed_over.set(None);
         self.history.update(|history| {
             let session =
                 Session { temperature_unit: history.present().temperature_unit, ..Session::default() };

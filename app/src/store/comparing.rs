@@ -10,6 +10,7 @@ use leptos::prelude::*;
 
 use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
+use super::twins::TwinState;
 use super::worker_desk::Lost;
 use super::{Known, Store};
 use crate::compute::protocol::{Job, JobId};
@@ -234,6 +235,9 @@ impl Store {
             }
             Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),
             Purpose::Survey { .. } => self.forget_awaited_surveys(),
+            Purpose::CheckTwins { session } => {
+                self.take_twins(&session, TwinState::NotReady("It was stopped.".to_owned()));
+            }
             Purpose::Reload { .. }
             | Purpose::Apparent { .. }
             | Purpose::EmissivityPicture

@@ -46,6 +46,8 @@ pub(super) enum Purpose {
     StudyRepeats { session: Arc<Session> },
     /// What a unit that waits shows, judged as this session says.
     Survey { session: Arc<Session> },
+    /// What parts of one kind on the unit show, as this session says.
+    CheckTwins { session: Arc<Session> },
     /// A document to download.
     Write,
     /// A result file to restore.

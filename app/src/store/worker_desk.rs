@@ -11,6 +11,7 @@ use leptos::task::spawn_local;
 use super::engine::Purpose;
 use super::state::{ComparisonState, Progress};
 use super::surveying::Surveyed;
+use super::twins::TwinState;
 use super::{Known, Store};
 use crate::arrival::Arrived;
 use crate::compute::client::Event;
@@ -150,6 +151,16 @@ impl Store {
                     self.take_survey(&session, capture, Surveyed::Failed(why));
                 }
             }
+            Outcome::TwinsChecked { report } => {
+                if let Purpose::CheckTwins { session } = purpose {
+                    self.take_twins(&session, TwinState::Told(Arc::new(*report)));
+                }
+            }
+            Outcome::CannotCheckTwins { why } => {
+                if let Purpose::CheckTwins { session } = purpose {
+                    self.take_twins(&session, TwinState::NotReady(why));
+                }
+            }
             Outcome::CannotCompare { why } => self.comparison.set(ComparisonState::NotReady(why)),
             Outcome::Written { files } => self.hand_over(&files, buffers),
             Outcome::Restored { file_name, session, captures } => {
@@ -212,6 +223,10 @@ impl Store {
             }
             Purpose::Survey { .. } => {
                 self.forget_awaited_surveys();
+                self.tell(notice);
+            }
+            Purpose::CheckTwins { session } => {
+                self.take_twins(&session, TwinState::NotReady(notice.what.clone()));
                 self.tell(notice);
             }
             Purpose::Write
@@ -305,19 +320,25 @@ impl Store {
     }
 
     fn hand_over(self, written: &[crate::compute::protocol::WrittenFile], mut buffers: Vec<Buffer>) {
+        let mut names = Vec::new();
         for (index, file) in written.iter().enumerate() {
             let saved = bytes(&mut buffers, index)
                 .map_err(|error| error.to_string())
                 .and_then(|bytes| files::download(&file.file_name, &file.media_type, &bytes));
-            if let Err(message) = saved {
-                self.tell(
+            match saved {
+                Ok(()) => names.push(file.file_name.as_str()),
+                Err(message) => self.tell(
                     Notice::trouble(
                         format!("{} was not saved.", file.file_name),
                         "Allow downloads for this page.",
                     )
                     .because(message),
-                );
+                ),
             }
+        }
+        if !names.is_empty() {
+            let told = format!("Written and handed to the browser's downloads: {}.", names.join(", "));
+            self.handed_over.set(Some(told));
         }
     }
 

@@ -2,6 +2,7 @@
 
 pub mod chart;
 pub mod choice;
+pub mod dot_strip;
 pub mod drop_zone;
 pub mod field;
 pub mod icon;
@@ -10,6 +11,7 @@ pub mod slider;
 pub mod theme;
 
 pub use choice::{Choice, Picker, Tick};
+pub use dot_strip::{Dot, DotStrip};
 pub use drop_zone::{DropZone, files_of};
 pub use field::{NumberField, TextArea, TextField};
 pub use icon::{Icon, Sign};

@@ -22,6 +22,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Task {
     /// Hold units under test against known-good boards.
     Compare(CompareArguments),
+    /// Hold parts of one kind on a unit against each other, without any known-good board.
+    Twins(TwinsArguments),
 }
 
 /// Hold units under test against known-good boards.
@@ -41,20 +43,8 @@ pub(crate) struct CompareArguments {
     #[arg(long, required = true, num_args = 1.., value_name = "FILE")]
     pub(crate) unit: Vec<PathBuf>,
 
-    /// Emissivities: a picture on the first baseline's pixels (values above 0, at most 1), or JSON
-    /// with a value for the whole board and regions. Without it: solder mask all over
-    #[arg(long, value_name = "MAP.tif|REGIONS.json")]
-    pub(crate) emissivity: Option<PathBuf>,
-
-    /// Placement (pick-and-place) file, or Gerber component layers (X3) of one side or both, to name
-    /// the parts; a Gerber profile among them gives the board's outline. Parts need the board's
-    /// corners in the first baseline's JSON file
-    #[arg(long, num_args = 1.., value_name = "CSV|GERBER")]
-    pub(crate) placement: Vec<PathBuf>,
-
-    /// Unit of the placement file's coordinates, where the file itself does not say
-    #[arg(long, value_name = "UNIT")]
-    pub(crate) placement_unit: Option<LengthArgument>,
+    #[command(flatten)]
+    pub(crate) bench: BenchArguments,
 
     /// Datasheet limits by part: max_case_degC, max_junction_degC, power_W, psi_jt_K_per_W, …
     #[arg(long, value_name = "CSV")]
@@ -64,10 +54,6 @@ pub(crate) struct CompareArguments {
     /// to touch them
     #[arg(long, value_name = "IPC")]
     pub(crate) netlist: Option<PathBuf>,
-
-    /// The side that faces the camera
-    #[arg(long, value_name = "SIDE", default_value = "top")]
-    pub(crate) side: SideArgument,
 
     /// With two or more known-good boards a difference counts when another good board would hardly
     /// show it: of a hundred good boards this many may be called different by chance [default: 5]
@@ -83,6 +69,29 @@ pub(crate) struct CompareArguments {
     /// scaled to equal electrical power
     #[arg(long, value_name = "BASIS", default_value = "rise")]
     pub(crate) basis: BasisArgument,
+}
+
+/// What every task is told of the board and the bench.
+#[derive(Debug, Args)]
+pub(crate) struct BenchArguments {
+    /// Emissivities: a picture on the first baseline's (or the unit's) pixels (values above 0, at most 1), or JSON
+    /// with a value for the whole board and regions. Without it: solder mask all over
+    #[arg(long, value_name = "MAP.tif|REGIONS.json")]
+    pub(crate) emissivity: Option<PathBuf>,
+
+    /// Placement (pick-and-place) file, or Gerber component layers (X3) of one side or both, to name
+    /// the parts; a Gerber profile among them gives the board's outline. Parts need the board's corners in the JSON
+    /// file of the first baseline, or of the unit where there is none
+    #[arg(long, num_args = 1.., value_name = "CSV|GERBER")]
+    pub(crate) placement: Vec<PathBuf>,
+
+    /// Unit of the placement file's coordinates, where the file itself does not say
+    #[arg(long, value_name = "UNIT")]
+    pub(crate) placement_unit: Option<LengthArgument>,
+
+    /// The side that faces the camera
+    #[arg(long, value_name = "SIDE", default_value = "top")]
+    pub(crate) side: SideArgument,
 
     /// Reflected apparent temperature, °C [default: 23]
     #[arg(long, value_name = "degC", allow_negative_numbers = true)]
@@ -96,6 +105,35 @@ pub(crate) struct CompareArguments {
     #[arg(long, value_name = "DIR")]
     pub(crate) out: PathBuf,
 }
+
+/// Hold parts of one kind on a unit against each other, without any known-good board.
+///
+/// Each part by how much warmer it is than the board close around it, among those of the same package and value. The
+/// unit's JSON file states where four places of the board lie in its picture.
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_HELP_TWINS)]
+pub(crate) struct TwinsArguments {
+    /// Captures of the units under test, each by itself
+    #[arg(long, required = true, num_args = 1.., value_name = "FILE")]
+    pub(crate) unit: Vec<PathBuf>,
+
+    #[command(flatten)]
+    pub(crate) bench: BenchArguments,
+
+    /// What healthy parts of one kind usually differ by, percent of what each warms itself by: a standard deviation
+    #[arg(long, value_name = "PERCENT", default_value_t = 5.0)]
+    pub(crate) usual: f64,
+}
+
+const AFTER_HELP_TWINS: &str = "\
+For each unit NAME the folder then holds NAME-twins.csv, every part that has a twin.
+
+Exit codes
+  0  no part stands out among its like
+  1  one does
+  2  something is wrong with the input; the message says what and what to do
+
+Live boards can kill, also after switch-off. Local codes and licensed practice come first.";
 
 const AFTER_HELP: &str = "\
 For each unit NAME the folder then holds

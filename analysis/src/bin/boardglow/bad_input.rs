@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use analysis::board::{BoardFileError, GerberError, NetlistError};
 use analysis::capture::sidecar::SidecarError;
 use analysis::capture::{Question, ReadError, WriteError};
-use analysis::comparison::CannotCompare;
+use analysis::comparison::{CannotCheckTwins, CannotCompare};
 use analysis::result::ResultError;
 use analysis::session::Refusal;
 use analysis::units::OutOfRange;
@@ -47,6 +47,10 @@ pub(crate) enum BadInput {
     Refused { path: PathBuf, source: Refusal },
     #[error("{}: {source}", .path.display())]
     CannotCompare { path: PathBuf, source: Box<CannotCompare> },
+    #[error("{}: {source}", .path.display())]
+    CannotCheckTwins { path: PathBuf, source: Box<CannotCheckTwins> },
+    #[error("--usual: {value} % is no spread: it must be above 0 and at most 100")]
+    UsualSpread { value: f64 },
     #[error("{}: the result cannot be written: {source}", .path.display())]
     Result { path: PathBuf, source: Box<ResultError> },
     #[error("{}: a map cannot be written: {source}", .path.display())]

@@ -1,28 +1,22 @@
 //! The comparison itself: the same commands and functions as behind the page.
 
 use std::collections::BTreeSet;
-use std::path::Path;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
 
-use analysis::board::{
-    BoardFileError, GerberLayer, is_gerber, parse_gerber, parse_limits, parse_netlist, parse_placements,
-};
-use analysis::capture::{PageChoice, read_pixels};
+use analysis::board::{parse_limits, parse_netlist};
 use analysis::comparison::{
-    Aligned, Comparison, GoodBoards, LearnedBaseline, LeftOut, Shelf, align_good, align_unit, judge, learn,
+    Aligned, Comparison, GoodBoards, LearnedBaseline, LeftOut, align_good, align_unit, judge, learn,
 };
-use analysis::content_hash::ContentHash;
 use analysis::inspection::{Criteria, Rule};
-use analysis::radiometry::Surroundings;
 use analysis::result::UnitAnswer;
 use analysis::session::{Command, Role, Session};
-use analysis::surface::Surface;
-use analysis::units::{Kelvin, KelvinDifference};
+use analysis::units::KelvinDifference;
 
 use crate::arguments::CompareArguments;
-use crate::bad_input::{BadInput, read_bytes, read_text};
-use crate::capture_file::{CaptureFile, file_name, read_capture_file};
-use crate::outputs::{Original, prepare_folder, write_answer, write_unit};
+use crate::bad_input::{BadInput, read_text};
+use crate::bench::Bench;
+use crate::capture_file::{file_name, read_capture_file};
+use crate::outputs::{prepare_folder, write_answer, write_unit};
 use crate::tell;
 
 /// How it went.
@@ -35,13 +29,6 @@ pub(crate) enum Outcome {
     SomeUnitsFailed,
 }
 
-/// What every unit is held against: baselines and settings, read once.
-struct Bench {
-    session: Session,
-    shelf: Shelf,
-    originals: Vec<Original>,
-}
-
 /// The known-good boards, aligned and learned from once for all units.
 struct Good {
     boards: GoodBoards,
@@ -50,14 +37,14 @@ struct Good {
 
 /// Compares every unit and writes its files.
 pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput> {
-    let names = unit_names(arguments)?;
-    let bench = Bench::set_up(arguments)?;
+    let names = unit_names(&arguments.unit)?;
+    let bench = Bench::with_baselines(arguments)?;
     let good = bench.good_boards(arguments)?;
-    prepare_folder(&arguments.out)?;
+    prepare_folder(&arguments.bench.out)?;
     let mut answers = Vec::new();
     let (mut found, mut failed) = (false, false);
     for (path, name) in arguments.unit.iter().zip(&names) {
-        match bench.compare_unit(&good, path, name, &arguments.out) {
+        match bench.compare_unit(&good, path, name, &arguments.bench.out) {
             Ok((answer, comparison)) => {
                 found |= !comparison.findings.is_empty() || comparison.parts_over_limit().next().is_some();
                 answers.push(answer);
@@ -69,7 +56,7 @@ pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput>
             }
         }
     }
-    write_answer(&arguments.out, &answers)?;
+    write_answer(&arguments.bench.out, &answers)?;
     Ok(if failed {
         Outcome::SomeUnitsFailed
     } else if found {
@@ -79,7 +66,7 @@ pub(crate) fn compare(arguments: &CompareArguments) -> Result<Outcome, BadInput>
     })
 }
 
-fn tell_set_aside(session: &Session, capture: &Aligned) {
+pub(crate) fn tell_set_aside(session: &Session, capture: &Aligned) {
     if capture.set_aside > 0 {
         let file_name = session.capture(&capture.hash).map_or("", |record| &record.file_name);
         tell(&format!("{file_name}: note: isolated pixels set aside: {}", capture.set_aside));
@@ -87,10 +74,9 @@ fn tell_set_aside(session: &Session, capture: &Aligned) {
 }
 
 /// The stems of the units' files, under which their results are written.
-fn unit_names(arguments: &CompareArguments) -> Result<Vec<String>, BadInput> {
+pub(crate) fn unit_names(units: &[PathBuf]) -> Result<Vec<String>, BadInput> {
     let mut taken = BTreeSet::new();
-    arguments
-        .unit
+    units
         .iter()
         .map(|path| {
             let name = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
@@ -101,9 +87,9 @@ fn unit_names(arguments: &CompareArguments) -> Result<Vec<String>, BadInput> {
 }
 
 impl Bench {
-    fn set_up(arguments: &CompareArguments) -> Result<Self, BadInput> {
-        let mut bench = Self { session: Session::default(), shelf: Shelf::new(), originals: Vec::new() };
-        bench.apply_settings(arguments)?;
+    fn with_baselines(arguments: &CompareArguments) -> Result<Self, BadInput> {
+        let mut bench = Self::at(&arguments.bench)?;
+        bench.apply_criteria(arguments)?;
         for (index, path) in arguments.baseline.iter().enumerate() {
             let capture = read_capture_file(path, Role::Baseline)?;
             if index == 0 {
@@ -114,45 +100,12 @@ impl Bench {
             }
             bench.take(path, capture)?;
         }
-        if let Some(path) = &arguments.emissivity {
-            bench.use_emissivity(path)?;
-        }
-        bench.load_board(arguments)?;
+        bench.lay_out(&arguments.bench)?;
+        bench.load_datasheets(arguments)?;
         Ok(bench)
     }
 
-    fn apply(&mut self, path: &Path, command: Command) -> Result<(), BadInput> {
-        self.session.apply(command).map_err(|source| BadInput::Refused { path: path.to_owned(), source })
-    }
-
-    /// Puts a capture into the session and its pixels on the shelf.
-    fn take(&mut self, path: &Path, capture: CaptureFile) -> Result<(), BadInput> {
-        let CaptureFile { record, bytes, pixels } = capture;
-        let (hash, file_name) = (record.hash.clone(), record.file_name.clone());
-        self.apply(path, Command::AddCapture { record })?;
-        self.shelf.insert(hash, pixels);
-        self.originals.push(Original { file_name, bytes: Arc::new(bytes) });
-        Ok(())
-    }
-
-    fn apply_settings(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
-        let nowhere = Path::new("settings");
-        let kelvin = |argument, celsius| {
-            Kelvin::from_celsius(celsius).map_err(|source| BadInput::Argument { argument, source })
-        };
-        if let Some(celsius) = arguments.ambient {
-            self.apply(nowhere, Command::SetAmbient { ambient: kelvin("--ambient", celsius)? })?;
-        }
-        match arguments.reflected {
-            Some(celsius) => {
-                let reflected = kelvin("--reflected", celsius)?;
-                let surroundings = Surroundings { reflected, ..Surroundings::default() };
-                self.apply(nowhere, Command::SetSurroundings { surroundings })?;
-            }
-            None => {
-                tell("note: --reflected is not stated: a reflected apparent temperature of 23 °C is taken")
-            }
-        }
+    fn apply_criteria(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
         let mut criteria = Criteria { basis: arguments.basis.into(), ..Criteria::default() };
         if let Some(rate) = arguments.false_alarms {
             if !(0.0..=50.0).contains(&rate) {
@@ -165,47 +118,10 @@ impl Bench {
             let limit = KelvinDifference::new(value).ok().filter(|limit| limit.value() >= 0.0);
             criteria.limit = limit.ok_or(BadInput::Limit { value })?;
         }
-        self.apply(nowhere, Command::SetCriteria { criteria })
+        self.apply(Path::new("settings"), Command::SetCriteria { criteria })
     }
 
-    /// A picture or a statement of regions, told apart by content.
-    fn use_emissivity(&mut self, path: &Path) -> Result<(), BadInput> {
-        let bytes = read_bytes(path)?;
-        if bytes.trim_ascii_start().starts_with(b"{") {
-            let surface: Surface = serde_json::from_slice(&bytes)
-                .map_err(|error| BadInput::Emissivity { path: path.to_owned(), what: error.to_string() })?;
-            if surface.map.is_some() {
-                let what =
-                    "it names an emissivity picture, which only --emissivity MAP.tif can give".to_owned();
-                return Err(BadInput::Emissivity { path: path.to_owned(), what });
-            }
-            self.apply(path, Command::SetWholeFinish { finish: surface.whole })?;
-            for region in surface.regions {
-                self.apply(path, Command::AddRegion { region })?;
-            }
-            return Ok(());
-        }
-        let pixels = read_pixels(&path.display().to_string(), &bytes, PageChoice::First)?.pixels;
-        let hash = ContentHash::of(&bytes);
-        self.apply(path, Command::UseEmissivityMap { map: Some(hash.clone()), uncertainty: None })?;
-        self.shelf.insert(hash, Arc::new(pixels));
-        self.originals.push(Original { file_name: file_name(path), bytes: Arc::new(bytes) });
-        Ok(())
-    }
-
-    fn load_board(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
-        for path in &arguments.placement {
-            self.load_placement(path, arguments)?;
-        }
-        if let Some(path) = arguments.placement.first() {
-            if self.session.layout.corners.len() < 4 {
-                tell(&format!(
-                    "{}: note: parts stay unnamed: the first baseline's JSON file states fewer than four corners",
-                    path.display()
-                ));
-            }
-            self.apply(path, Command::ShowSide { side: arguments.side.into() })?;
-        }
+    fn load_datasheets(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
         if let Some(path) = &arguments.limits {
             let shown = path.display().to_string();
             let (limits, warnings) = parse_limits(&shown, &read_text(path)?)?;
@@ -226,36 +142,6 @@ impl Bench {
     }
 
     /// A table of parts, a component layer or a profile, told apart by content.
-    fn load_placement(&mut self, path: &Path, arguments: &CompareArguments) -> Result<(), BadInput> {
-        let (shown, text) = (path.display().to_string(), read_text(path)?);
-        let file_name = file_name(path);
-        let (command, warnings): (_, Vec<String>) = if is_gerber(&text) {
-            let (layer, warnings) = parse_gerber(&shown, &text)?;
-            let command = match layer {
-                GerberLayer::Outline(outline) => Command::LoadOutline { file_name, outline },
-                GerberLayer::Components { side, placements } => {
-                    Command::LoadComponentLayer { file_name, side, placements }
-                }
-            };
-            (command, warnings.iter().map(ToString::to_string).collect())
-        } else {
-            let unit = arguments.placement_unit.map(Into::into);
-            let (placements, warnings) =
-                parse_placements(&shown, &text, unit).map_err(|source| match source {
-                    BoardFileError::UnitUnstated { .. } => {
-                        BadInput::LengthUnit { path: path.to_owned(), source: Box::new(source) }
-                    }
-                    _ => source.into(),
-                })?;
-            let command = Command::LoadPlacements { file_name, placements };
-            (command, warnings.iter().map(ToString::to_string).collect())
-        };
-        for warning in warnings {
-            tell(&format!("{shown}: note: {warning}"));
-        }
-        self.apply(path, command)
-    }
-
     fn good_boards(&self, arguments: &CompareArguments) -> Result<Good, BadInput> {
         let first = arguments.baseline.first().cloned().unwrap_or_default();
         let cannot = |source| BadInput::CannotCompare { path: first.clone(), source: Box::new(source) };
@@ -286,11 +172,7 @@ impl Bench {
         name: &str,
         folder: &Path,
     ) -> Result<(UnitAnswer, Comparison), BadInput> {
-        let mut own = Self {
-            session: self.session.clone(),
-            shelf: self.shelf.clone(),
-            originals: self.originals.clone(),
-        };
+        let mut own = self.clone();
         let capture = read_capture_file(path, Role::Unit)?;
         let board = capture.record.metadata.board.clone();
         own.apply(path, Command::NameBoard { board })?;

@@ -2,9 +2,11 @@
 
 mod arguments;
 mod bad_input;
+mod bench;
 mod capture_file;
 mod compare;
 mod outputs;
+mod twins;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -20,8 +22,12 @@ const BAD_INPUT: u8 = 2;
 const FOUND: u8 = 1;
 
 fn main() -> ExitCode {
-    let Arguments { task: Task::Compare(arguments) } = Arguments::parse();
-    match compare::compare(&arguments) {
+    let Arguments { task } = Arguments::parse();
+    let outcome = match &task {
+        Task::Compare(arguments) => compare::compare(arguments),
+        Task::Twins(arguments) => twins::twins(arguments),
+    };
+    match outcome {
         Ok(Outcome::NothingFound) => ExitCode::SUCCESS,
         Ok(Outcome::Found) => ExitCode::from(FOUND),
         Ok(Outcome::SomeUnitsFailed) => ExitCode::from(BAD_INPUT),

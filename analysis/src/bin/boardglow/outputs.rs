@@ -63,8 +63,7 @@ pub(crate) fn write_unit(
     for map in maps {
         write(folder, &format!("{name}-{}.tif", map.name), &map.bytes)?;
     }
-    // The files are written: a closed pipe is no reason to fail.
-    let _ = writeln!(std::io::stdout(), "{}", line(name, comparison));
+    print(&line(name, comparison));
     Ok(UnitAnswer::new(name, &format!("{name}-unit.tif"), comparison))
 }
 
@@ -76,7 +75,12 @@ pub(crate) fn write_answer(folder: &Path, answers: &[UnitAnswer]) -> Result<(), 
     write(folder, name, text.as_bytes())
 }
 
-fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), BadInput> {
+/// One line of the answer. The files are written: a closed pipe is no reason to fail.
+pub(crate) fn print(line: &str) {
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
+
+pub(crate) fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), BadInput> {
     let path = folder.join(name);
     std::fs::write(&path, bytes).map_err(|source| BadInput::Unwritable { path, source })
 }

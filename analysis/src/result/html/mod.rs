@@ -53,7 +53,7 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
                     (invented_note(session))
                     (at_a_glance(input, unit))
                     (pictures::section(session, comparison, &shown, &viewer.quantisation)?)
-                    (tables::findings(comparison, unit))
+                    (tables::findings(session, comparison, unit))
                     (good_boards::section(comparison, unit))
                     (tables::parts(session, comparison, unit))
                     (tables::probes(session, comparison))

@@ -9,8 +9,10 @@ use maud::{Markup, html};
 
 use super::labels::{Ring, label_places};
 use super::viewer_data::Quantisation;
+use crate::board::Footprint;
 use crate::comparison::Comparison;
 use crate::frame::Frame;
+use crate::geometry::{BaselinePixels, Point};
 use crate::inspection::{Finding, Sign};
 use crate::palette::{LEVELS, Palette, paint};
 use crate::result::ResultError;
@@ -104,24 +106,25 @@ pub(super) fn section(
         palette: Palette::EvenSteps,
         scale: surface_scale,
     };
-    let findings = &comparison.findings;
+    let (findings, parts) = (&comparison.findings, &comparison.footprints);
     Ok(html! {
         section.pictures {
             h2 { "Pictures" }
             div.plate {
                 div {
-                    (figure(&difference, findings, true)?)
+                    (figure(&difference, parts, findings, true)?)
                     (controls(quantisation))
                 }
                 div.side {
-                    (figure(&baseline, &[], false)?)
-                    (figure(&under_test, findings, false)?)
+                    (figure(&baseline, parts, &[], false)?)
+                    (figure(&under_test, parts, findings, false)?)
                 }
             }
             p.note {
                 "Rings mark the largest difference of each finding by its number in the table: a full ring where the unit "
                 "is hotter, a broken one where it is colder. Hatched places have no valid reading. Colours end at the ends of their scales; "
                 "values beyond keep the end colour."
+                @if !parts.is_empty() { " Thin outlines are the parts' bodies by the placement file." }
             }
         }
     })
@@ -158,7 +161,12 @@ fn scale_decimals(value: f64) -> usize {
     usize::from((value - value.round()).abs() > 0.05)
 }
 
-fn figure<Q>(picture: &Picture<'_, Q>, findings: &[Finding], large: bool) -> Result<Markup, ResultError> {
+fn figure<Q>(
+    picture: &Picture<'_, Q>,
+    parts: &[Footprint],
+    findings: &[Finding],
+    large: bool,
+) -> Result<Markup, ResultError> {
     let (rows, columns) = picture.frame.shape();
     let [lo, hi] = picture.range;
     let pixels = png(rows, columns, &paint(picture.frame, lo, hi, picture.palette))?;
@@ -166,7 +174,7 @@ fn figure<Q>(picture: &Picture<'_, Q>, findings: &[Finding], large: bool) -> Res
     let bar = png(1, LEVELS, &bar)?;
     let frame = html! {
         img src=(pixels) width=(columns) height=(rows) alt=(picture.name);
-        (marks(rows, columns, findings, large))
+        (marks(rows, columns, parts, findings, large))
     };
     let scale = html! {
         img src=(bar) alt="";
@@ -201,9 +209,19 @@ fn png(rows: usize, columns: usize, rgba: &[u8]) -> Result<String, ResultError> 
     Ok(format!("data:image/png;base64,{}", STANDARD.encode(bytes.into_inner())))
 }
 
-/// The findings as rings with their numbers, over a picture of this size; a large picture has room for
+/// The bodies of all parts as one path.
+fn outlines(parts: &[Footprint]) -> String {
+    let corner = |point: &Point<BaselinePixels>| format!("{} {}", number(point.x, 1), number(point.y, 1));
+    let body = |part: &Footprint| {
+        let corners: Vec<_> = part.corners.iter().map(corner).collect();
+        format!("M{}Z", corners.join("L"))
+    };
+    parts.iter().map(body).collect()
+}
+
+/// The parts' outlines, and the findings as rings with their numbers, over a picture of this size; a large picture has room for
 /// the designators too.
-fn marks(rows: usize, columns: usize, findings: &[Finding], large: bool) -> Markup {
+fn marks(rows: usize, columns: usize, parts: &[Footprint], findings: &[Finding], large: bool) -> Markup {
     let letter = columns as f64 / if large { 32.0 } else { 16.0 };
     let text = |(index, finding): (usize, &Finding)| match &finding.designator {
         Some(designator) if large && finding.is_beside() => format!("{} beside {designator}", index + 1),
@@ -216,6 +234,7 @@ fn marks(rows: usize, columns: usize, findings: &[Finding], large: bool) -> Mark
     // Pixel centres lie at integers, so the picture begins half a pixel before zero.
     html! {
         svg viewBox={ "-0.5 -0.5 " (columns) " " (rows) } aria-hidden="true" {
+            @if !parts.is_empty() { path.part d=(outlines(parts)) {} }
             @for (((finding, ring), text), label) in findings.iter().zip(&rings).zip(&texts).zip(labels) {
                 g class=(if finding.sign == Sign::Hotter { "hotter" } else { "colder" }) {
                     @for class in ["halo", "ring"] {

@@ -2,11 +2,14 @@
 
 use maud::{Markup, html};
 
-use crate::comparison::Comparison;
-use crate::inspection::{Finding, PartReading, ProbeVerdict, Sign, contact_words, explain, hard_to_judge};
+use crate::comparison::{Comparison, ambient_of, board_to_picture};
+use crate::inspection::{
+    Finding, PartReading, ProbeVerdict, Sign, WorstCase, contact_words, explain, hard_to_judge, worst_case,
+};
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
 use crate::session::Session;
+use crate::uncertainty::expanded;
 use crate::units::{Kelvin, KelvinDifference};
 
 /// A part with less margin than this is listed, K: about what a change of supplier, airflow or
@@ -14,7 +17,9 @@ use crate::units::{Kelvin, KelvinDifference};
 const NEAR_LIMIT_KELVIN: f64 = 10.0;
 
 /// What differs, most significant first.
-pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
+pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
+    let board = board_to_picture(&session.layout).ok().flatten().map(|map| map.inverse());
+    let on_board = |finding: &Finding| board.as_ref().map(|map| map.apply(finding.peak_at));
     html! {
         section.findings {
             h2 { "Findings" }
@@ -26,6 +31,7 @@ pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
                         th.number scope="col" { "No." } th scope="col" { "Part" } th scope="col" { "Unit is" }
                         th.number scope="col" { "Largest" } th.number scope="col" { "Mean" }
                         th.number scope="col" { "Area" } th.number scope="col" { "At pixel" }
+                        @if board.is_some() { th.number scope="col" { "On the board" } }
                         th.number scope="col" { "× tolerance" }
                     } }
                     @for (index, finding) in comparison.findings.iter().enumerate() { tbody { tr {
@@ -41,8 +47,11 @@ pub(super) fn findings(comparison: &Comparison, unit: InUnit) -> Markup {
                             }
                         }
                         td.number { (number(finding.peak_at.x, 0)) ", " (number(finding.peak_at.y, 0)) }
+                        @if let Some(at) = on_board(finding) {
+                            td.number { (number(at.x, 1)) ", " (number(at.y, 1)) " mm" }
+                        }
                         td.number { (number(finding.significance, 1)) }
-                    } tr.reason { td colspan="7" { (explained(finding, unit)) } } } }
+                    } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { (explained(finding, unit)) } } } }
                 } }
             }
         }
@@ -80,17 +89,44 @@ fn part_name(designator: Option<&str>, distance_mm: Option<f64>) -> Markup {
 
 /// Parts over a stated limit or near it, the least margin first.
 pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
-    let mut listed: Vec<(&PartReading, f64)> = comparison
-        .parts
-        .iter()
-        .filter_map(|part| Some((part, part.margin?.value())))
-        .filter(|&(_, margin)| margin < NEAR_LIMIT_KELVIN)
-        .collect();
-    listed.sort_by(|a, b| a.1.total_cmp(&b.1));
     let limited = comparison.parts.iter().filter(|part| part.margin.is_some()).count();
     let near = unit.read_size(KelvinDifference::known(NEAR_LIMIT_KELVIN));
     let or_dash = |text: Option<String>| text.unwrap_or_else(|| "\u{2013}".to_owned());
     let temperature = |value: Option<Kelvin>| or_dash(value.map(|value| unit.read_temperature(value)));
+    let within = |value: Option<Kelvin>, standard: Option<KelvinDifference>| match (value, standard) {
+        (Some(value), Some(standard)) => {
+            let half = f64::from(expanded(standard.value() as f32));
+            format!("{} ± {}", unit.read_temperature(value), unit.read_size(KelvinDifference::known(half)))
+        }
+        (value, _) => temperature(value),
+    };
+    let junction = |part: &PartReading| {
+        let bound = if part.junction.is_some_and(|junction| junction.is_upper_bound) { "≤ " } else { "" };
+        let known = part.junction.map(|junction| (junction.temperature, junction.standard_uncertainty));
+        format!("{bound}{}", within(known.map(|known| known.0), known.map(|known| known.1)))
+    };
+    let air = session.datasheet.worst_ambient;
+    let worst = |part: &PartReading| {
+        let limit = session.layout.limits.iter().find(|limit| limit.designator == part.designator)?;
+        let taken_in = ambient_of(session, &comparison.unit_capture);
+        worst_case(part, limit, taken_in, session.input_uncertainty.ambient, air?)
+    };
+    let left_in_worst_air =
+        |part: &PartReading| worst(part).map_or(f64::INFINITY, |worst| worst.margin.value());
+    let mut listed: Vec<(&PartReading, f64)> = comparison
+        .parts
+        .iter()
+        .filter_map(|part| Some((part, part.margin?.value())))
+        .filter(|&(part, margin)| margin.min(left_in_worst_air(part)) < NEAR_LIMIT_KELVIN)
+        .collect();
+    listed.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let keeps = |worst: Option<WorstCase>| {
+        or_dash(
+            worst
+                .and_then(|worst| worst.power_that_keeps)
+                .map(|[watts, _]| format!("{} W", number(watts, 2))),
+        )
+    };
     let difference =
         |value: Option<KelvinDifference>| or_dash(value.map(|value| unit.read_difference(value)));
     html! {
@@ -102,18 +138,27 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                         th scope="col" { "Part" } th.number scope="col" { "Case" } th.number scope="col" { "at most" }
                         th.number scope="col" { "Junction, estimated" } th.number scope="col" { "at most" }
                         th.number scope="col" { "Against baseline" } th.number scope="col" { "Margin" }
+                        @if let Some(air) = air {
+                            th.number scope="col" { "Margin in " (unit.read_temperature(air)) " air" }
+                            th.number scope="col" { "Power that keeps it" }
+                        }
                         th scope="col" { "" }
                     } }
                     tbody { @for (part, _) in &listed {
                         @let limit = session.layout.limits.iter().find(|limit| limit.designator == part.designator);
                         tr {
                             td { strong { (part.designator) } }
-                            td.number { (temperature(part.case)) }
+                            td.number { (within(part.case, part.case_uncertainty)) }
                             td.number { (temperature(limit.and_then(|limit| limit.max_case))) }
-                            td.number { (temperature(part.junction)) }
+                            td.number { (junction(part)) }
                             td.number { (temperature(limit.and_then(|limit| limit.max_junction))) }
                             td.number { (difference(part.difference)) }
                             td.number { (difference(part.margin)) }
+                            @if air.is_some() {
+                                @let worst = worst(part);
+                                td.number { (difference(worst.map(|worst| worst.margin))) }
+                                td.number { (keeps(worst)) }
+                            }
                             td { @if part.is_over_limit() { span.hot { "over" } } @else { "near" } }
                         }
                     } }
@@ -125,7 +170,8 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                 } @else {
                     "Of " (count_of(comparison.parts.len(), "part", "parts")) " on the visible side, "
                     (limited) " could be held against a stated limit; " (limited - listed.len()) " of them have "
-                    (near) " or more left. A junction estimate stands on the stated power and thermal path and is no measurement."
+                    (near) " or more left. A junction estimate stands on power and thermal path and is no measurement; ± is half of a 95 % interval, ≤ an upper bound by θ-JC."
+                    @if air.is_some() { " In warmer air every temperature is taken to rise with it; the power that keeps a limit holds when the whole board's power changes alike." }
                 }
             }
             @let dull = hard_to_judge(&comparison.parts, &session.criteria);

@@ -3,6 +3,7 @@
 //! Shapes live in the picture's pixels under one transform; tags and marks keep their size on the screen.
 
 mod draft_shape;
+mod label_room;
 mod marks;
 mod outlines;
 mod tags;

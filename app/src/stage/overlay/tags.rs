@@ -4,29 +4,22 @@ use analysis::board::Footprint;
 use analysis::session::GaugePlace;
 use leptos::prelude::*;
 
+use super::label_room::{Asked, Given, give_room};
 use super::outlines::ring_of;
 use crate::stage::bodies::Bodies;
 use crate::stage::look::{Look, Subject};
 use crate::stage::outline_path::{Drawn, drawn};
-use crate::stage::view::{Spot, View};
+use crate::stage::view::Spot;
 use crate::store::Store;
 use crate::wording;
 
 /// A part is named once its body is this wide on the screen, CSS pixels.
 const NAMED_FROM: f64 = 30.0;
 
-/// A name at a place of the picture.
+/// A name and how it looks.
 struct Tag {
-    at: Spot,
-    text: String,
+    asked: Asked,
     class: &'static str,
-}
-
-impl Tag {
-    fn shown(self, view: View) -> impl IntoView {
-        let at = view.to_screen(self.at);
-        view! { <text class=self.class x=at.x y=at.y>{self.text}</text> }
-    }
 }
 
 /// All names.
@@ -38,6 +31,42 @@ pub fn Tags() -> impl IntoView {
     let tags = move || {
         let view = look.view.get();
         let mut tags = Vec::new();
+        let screen = |at: Spot| view.to_screen(at);
+        if look.findings.get() {
+            let state = store.comparison().get();
+            let chosen = look.chosen.get();
+            let findings = state.latest().into_iter().flat_map(|comparison| comparison.findings.iter());
+            tags.extend(findings.enumerate().map(|(place, finding)| {
+                let (center, radius) = ring_of(finding);
+                let rank = (place + 1).to_string();
+                let asked = Asked {
+                    around: screen(center),
+                    away: radius * view.scale * std::f64::consts::FRAC_1_SQRT_2,
+                    name: format!("{rank}  {}", wording::place_of(finding)),
+                    short: rank,
+                };
+                let class = if chosen == Some(finding.peak_at) { "tag found chosen" } else { "tag found" };
+                Tag { asked, class }
+            }));
+            // The one in hand is named first.
+            tags.sort_by_key(|tag| !tag.class.ends_with("chosen"));
+        }
+        store.session().with(|session| {
+            let beside = |at: Spot, name: &String, class| Tag {
+                asked: Asked { around: screen(at), away: 3.0, name: name.clone(), short: name.clone() },
+                class,
+            };
+            tags.extend(
+                session.gauges.iter().map(|gauge| beside(end_of(gauge.place), &gauge.name, "tag gauge")),
+            );
+            if look.regions.get() {
+                let map = bodies.board_to_picture().get();
+                tags.extend(session.surface.regions.iter().filter_map(|region| {
+                    let at = head_of(&drawn(&region.outline, map.as_ref())?)?;
+                    Some(beside(at, &region.name, "tag region"))
+                }));
+            }
+        });
         if look.parts.get() {
             bodies.all().with(|all| {
                 let wide = |body: &Footprint| {
@@ -45,43 +74,23 @@ pub fn Tags() -> impl IntoView {
                     a.distance(b).max(b.distance(c)) * view.scale > NAMED_FROM
                 };
                 tags.extend(all.iter().filter(|body| wide(body)).map(|body| Tag {
-                    at: Spot::new(body.center.x, body.center.y),
-                    text: body.designator.clone(),
+                    asked: Asked {
+                        around: screen(Spot::new(body.center.x, body.center.y)),
+                        away: 0.0,
+                        name: body.designator.clone(),
+                        short: String::new(),
+                    },
                     class: "tag part",
                 }));
             });
         }
-        store.session().with(|session| {
-            if look.regions.get() {
-                let map = bodies.board_to_picture().get();
-                tags.extend(session.surface.regions.iter().filter_map(|region| {
-                    let at = head_of(&drawn(&region.outline, map.as_ref())?)?;
-                    Some(Tag { at, text: region.name.clone(), class: "tag region" })
-                }));
-            }
-            tags.extend(session.gauges.iter().map(|gauge| Tag {
-                at: end_of(gauge.place),
-                text: gauge.name.clone(),
-                class: "tag gauge",
-            }));
-        });
-        if look.findings.get() {
-            let state = store.comparison().get();
-            let chosen = look.chosen.get();
-            let findings = state.latest().into_iter().flat_map(|comparison| comparison.findings.iter());
-            tags.extend(findings.enumerate().map(|(place, finding)| {
-                let (center, radius) = ring_of(finding);
-                let corner = radius * std::f64::consts::FRAC_1_SQRT_2;
-                let name = wording::place_of(finding);
-                let class = if chosen == Some(finding.peak_at) { "tag found chosen" } else { "tag found" };
-                Tag {
-                    at: Spot::new(center.x + corner, center.y - corner),
-                    text: format!("{}  {name}", place + 1),
-                    class,
-                }
-            }));
-        }
-        tags.into_iter().map(|tag| tag.shown(view)).collect::<Vec<_>>()
+        let asked: Vec<_> = tags.iter().map(|tag| tag.asked.clone()).collect();
+        let given = give_room(&asked, look.pane.get());
+        let shown = |(tag, given): (Tag, Option<Given>)| {
+            let Given { at, text } = given?;
+            Some(view! { <text class=tag.class x=at.x y=at.y>{text}</text> })
+        };
+        tags.into_iter().zip(given).filter_map(shown).collect::<Vec<_>>()
     };
     let class = move || if look.subject.get() == Subject::Difference { "tags on-pale" } else { "tags" };
     view! { <g class=class>{tags}</g> }

@@ -1,0 +1,83 @@
+//! Parts of one kind on each unit against each other: the same function as behind the page.
+
+use std::path::Path;
+
+use analysis::comparison::{TwinReport, check_twins, stands_out, unit_alone};
+use analysis::inspection::{Criteria, TwinCriteria};
+use analysis::result::twins_csv;
+use analysis::session::{Command, Role};
+
+use crate::arguments::TwinsArguments;
+use crate::bad_input::BadInput;
+use crate::bench::Bench;
+use crate::capture_file::read_capture_file;
+use crate::compare::{Outcome, tell_set_aside, unit_names};
+use crate::outputs::{prepare_folder, print, write};
+use crate::tell;
+
+/// Checks every unit and writes its table.
+pub(crate) fn twins(arguments: &TwinsArguments) -> Result<Outcome, BadInput> {
+    let names = unit_names(&arguments.unit)?;
+    if !(arguments.usual > 0.0 && arguments.usual <= 100.0) {
+        return Err(BadInput::UsualSpread { value: arguments.usual });
+    }
+    prepare_folder(&arguments.bench.out)?;
+    let (mut found, mut failed) = (false, false);
+    for (path, name) in arguments.unit.iter().zip(&names) {
+        match check(arguments, path, name) {
+            Ok(report) => found |= !report.check.named().is_empty(),
+            // The other units may still be fine.
+            Err(error) => {
+                tell(&format!("boardglow: {error}"));
+                failed = true;
+            }
+        }
+    }
+    Ok(match (failed, found) {
+        (true, _) => Outcome::SomeUnitsFailed,
+        (false, true) => Outcome::Found,
+        (false, false) => Outcome::NothingFound,
+    })
+}
+
+fn check(arguments: &TwinsArguments, path: &Path, name: &str) -> Result<TwinReport, BadInput> {
+    let mut bench = Bench::at(&arguments.bench)?;
+    let twins = TwinCriteria { usual_share: arguments.usual / 100.0, ..TwinCriteria::default() };
+    bench.apply(path, Command::SetCriteria { criteria: Criteria { twins, ..Criteria::default() } })?;
+    let capture = read_capture_file(path, Role::Unit)?;
+    let corners = capture.record.metadata.corners.iter().map(|mark| mark.on_baseline()).collect();
+    bench.take(path, capture)?;
+    bench.apply(path, Command::MarkCorners { corners })?;
+    bench.lay_out(&arguments.bench)?;
+    let cannot = |source: analysis::comparison::CannotCheckTwins| BadInput::CannotCheckTwins {
+        path: path.to_owned(),
+        source: Box::new(source),
+    };
+    let unit = unit_alone(&bench.session, &bench.shelf).map_err(|source| cannot(source.into()))?;
+    tell_set_aside(&bench.session, &unit);
+    let report = check_twins(&bench.session, &bench.shelf, &unit).map_err(cannot)?;
+    let table = twins_csv(&bench.session, &report).map_err(|source| BadInput::Result {
+        path: arguments.bench.out.join(name),
+        source: Box::new(source),
+    })?;
+    write(&arguments.bench.out, &format!("{name}-twins.csv"), table.as_bytes())?;
+    print(&line(name, &report, &bench));
+    Ok(report)
+}
+
+/// `unit7: 1 part stands out: Q6 is 3.10 K above …`
+fn line(name: &str, report: &TwinReport, bench: &Bench) -> String {
+    let named = report.check.named();
+    let told = named.iter().filter_map(|part| {
+        let mut groups = report.check.groups.iter();
+        let group =
+            groups.find(|group| group.parts.iter().any(|other| other.designator == part.designator))?;
+        Some(stands_out(group, part, bench.session.temperature_unit))
+    });
+    let told = told.collect::<Vec<_>>().join(" ");
+    match named.len() {
+        0 => format!("{name}: no part stands out among its like, of {} kinds", report.check.groups.len()),
+        1 => format!("{name}: 1 part stands out: {told}"),
+        parts => format!("{name}: {parts} parts stand out: {told}"),
+    }
+}
