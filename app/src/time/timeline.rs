@@ -218,7 +218,7 @@ fn Faces() -> impl IntoView {
         desk.look_at(PictureKind::Difference);
     };
     view! {
-        <div class="row tight">
+        <div class="row tight faces">
             {picker}
             <button
                 class="quiet"
