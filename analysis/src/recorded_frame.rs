@@ -4,8 +4,11 @@
 //! The recording must be taken from where the baseline was taken: its pixels are the baseline's, as regions,
 //! read-outs and parts lie there. What is pulled out of it as a capture is aligned like any other.
 
+mod place_uncertainty;
+
 use std::ops::Range;
 
+pub use self::place_uncertainty::PlaceUncertainty;
 use crate::board::footprints;
 use crate::capture::{
     CaptureMetadata, NotMeaningful, PageChoice, SampleKind, WriteError, apparent_with_table, encode_tiff,

@@ -490,6 +490,7 @@ fn what_corrects(session: &Session, own: &[CornerMark<BaselinePixels>]) -> Sessi
     Session {
         band: session.band,
         surroundings: session.surroundings,
+        input_uncertainty: session.input_uncertainty.clone(),
         surface: session.surface.clone(),
         layout: analysis::session::BoardLayout { limits: Vec::new(), corners, ..session.layout.clone() },
         gauges: session.gauges.clone(),

@@ -122,7 +122,7 @@ pub enum Outcome {
     /// Pictures. Beside it: their numbers.
     Pictures { rows: usize, columns: usize, pictures: Vec<PictureKind>, problems: Vec<String> },
     /// The followed places over time. Beside it: for each place mean, least and greatest, K, of the frames of the
-    /// span; then column and row of the hottest pixel of the picture.
+    /// span; as many standard uncertainties of them; then column and row of the hottest pixel of the picture.
     Followed { span: Range<usize>, names: Vec<String>, parts: Vec<bool>, problems: Vec<String> },
     /// A capture. Beside it: the bytes of its file.
     Pulled { span: Range<usize>, file_name: String, metadata: Box<CaptureMetadata>, problems: Vec<String> },

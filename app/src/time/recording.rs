@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use analysis::capture::{CaptureMetadata, ReadError, SampleKind, complete_meaning};
 use analysis::frame::{Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
-use analysis::recorded_frame::{FrameCorrection, NotCorrectable, frame_difference};
-use analysis::sequence::{FrameFile, FrameProblem, FrameSeries, FrameSource, Timeline};
+use analysis::recorded_frame::{FrameCorrection, NotCorrectable, PlaceUncertainty, frame_difference};
+use analysis::sequence::{FrameFile, FrameProblem, FrameSeries, FrameSource, PlaceReader, Timeline};
 use analysis::session::Session;
 
 use super::frame_cache::FrameCache;
@@ -250,17 +250,28 @@ impl Recording {
         self.series = Some(series);
     }
 
+    /// How frames are corrected, worked out once.
+    fn correction(&mut self) -> Result<&FrameCorrection, Failure> {
+        let made = match self.correction.take() {
+            Some(made) => made,
+            None => {
+                let picture = self.emissivity_picture.as_ref();
+                FrameCorrection::new(&self.session, &self.metadata, &self.first, picture)?
+            }
+        };
+        Ok(self.correction.insert(made))
+    }
+
     /// The surface temperature of raw numbers.
     pub(super) fn corrected(&mut self, raw: &Frame<RawNumber>) -> Result<Frame<SurfaceKelvin>, Failure> {
-        if self.correction.is_none() {
-            let picture = self.emissivity_picture.as_ref();
-            let made = FrameCorrection::new(&self.session, &self.metadata, &self.first, picture)?;
-            self.correction = Some(made);
-        }
-        match &self.correction {
-            Some(correction) => Ok(correction.surface(raw)?),
-            None => Err(Failure { what: "The frame could not be corrected.".to_owned(), hint: "" }),
-        }
+        Ok(self.correction()?.surface(raw)?)
+    }
+
+    /// How surely the places of a reader are known.
+    pub(super) fn doubts(&mut self, reader: &PlaceReader) -> Result<Vec<PlaceUncertainty>, Failure> {
+        self.correction()?;
+        let Some(correction) = &self.correction else { return Ok(Vec::new()) };
+        Ok(PlaceUncertainty::of_places(&self.session, correction, reader)?)
     }
 
     /// The surface temperature of a frame, from the cache where it is there.

@@ -191,7 +191,7 @@ impl Walk {
                 };
                 Ok((outcome, vec![Buffer::Bytes(bytes)]))
             }
-            Taking::Places(following) => Ok(following.finish(recording, self.span.clone(), problems)),
+            Taking::Places(following) => following.finish(recording, self.span.clone(), problems),
             Taking::WarmUp(maps) => {
                 let maps = maps.finish().map_err(failed)?;
                 let pictures =
@@ -270,18 +270,14 @@ impl Following {
         Ok(())
     }
 
-    fn finish(
-        self,
-        recording: &mut Recording,
-        span: Range<usize>,
-        problems: Vec<String>,
-    ) -> (Outcome, Vec<Buffer>) {
+    fn finish(mut self, recording: &mut Recording, span: Range<usize>, problems: Vec<String>) -> Ended {
+        self.series.doubt(&recording.doubts(&self.reader)?);
         let mut buffers: Vec<Buffer> =
             self.series.columns().map(|column| Buffer::Numbers(column.to_vec())).collect();
         buffers.extend(self.hottest.map(Buffer::Numbers));
         let (names, parts) = self.places.into_iter().map(|place| (place.name, place.is_part)).unzip();
         recording.keep_series(self.series);
-        (Outcome::Followed { span, names, parts, problems }, buffers)
+        Ok((Outcome::Followed { span, names, parts, problems }, buffers))
     }
 }
 

@@ -296,7 +296,10 @@ mod tests {
         let (outcome, buffers) = ask(&mut bench, Ask::Follow { span: 0..20 }, vec![]);
         let Outcome::Followed { names, .. } = outcome else { panic!("not followed: {outcome:?}") };
         assert_eq!(names, ["Picture"]);
-        assert_eq!(buffers.len(), 5);
+        // Three values, their uncertainties, and where the hottest pixel is.
+        assert_eq!(buffers.len(), 8);
+        let Buffer::Numbers(doubts) = &buffers[3] else { panic!("no numbers") };
+        assert!(doubts.len() == 20 && doubts.iter().all(|doubt| (0.1..3.0).contains(doubt)), "{doubts:?}");
         let fits = Ask::FitWarmUps { series: vec![(0, Reading::Mean)], span: 0..10 };
         let (outcome, _) = ask(&mut bench, fits, vec![]);
         // Ten samples are too few, and that is said.
