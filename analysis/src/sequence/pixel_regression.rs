@@ -3,8 +3,6 @@
 //! All pixels share the basis functions, so the matrix of the normal equations is kept once and each
 //! pixel has only its right-hand side.
 
-use std::ops::Range;
-
 use nalgebra::DMatrix;
 
 use super::batch_sums::{BATCH, BLOCK, BatchSums};
@@ -14,27 +12,21 @@ use crate::frame::{Frame, FrameError};
 
 /// A regression in progress. The first basis function is 1.
 ///
-/// Frames are gathered, and taken in by batches: each pass over the sums, which fill more memory than a
-/// processor keeps at hand, then serves many frames, and sums in single precision stay short enough to lose
-/// nothing.
+/// Frames are taken in by batches: each pass over the sums, which fill more memory than a processor keeps
+/// at hand, then serves many frames, and sums in single precision stay short enough to lose nothing.
 #[derive(Debug)]
 pub(super) struct PixelRegression<Q> {
     shape: Option<(usize, usize)>,
     /// The first frame: values are taken from it on, to keep their digits.
     base: Vec<f32>,
-    gathered: Vec<Frame<Q>>,
-    /// The basis functions at each gathered frame.
+    batch: Vec<Frame<Q>>,
+    /// The basis functions at each frame of the batch.
     basis: Vec<Vec<f64>>,
     /// Block by block: the sums with every basis function, then those of the squares.
     sums: Vec<[f64; BLOCK]>,
     normal: DMatrix<f64>,
     frames: usize,
 }
-
-/// So many bytes of frames are gathered at most, unless a single batch is larger…
-const GATHERED: usize = 40 << 20;
-/// …and so many batches.
-const MOST_BATCHES: usize = 4;
 
 /// Why a regression has no solution.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,7 +61,7 @@ impl<Q> PixelRegression<Q> {
         Self {
             shape: None,
             base: Vec::new(),
-            gathered: Vec::new(),
+            batch: Vec::new(),
             basis: Vec::new(),
             sums: Vec::new(),
             normal: DMatrix::zeros(unknowns, unknowns),
@@ -88,35 +80,44 @@ impl<Q> PixelRegression<Q> {
             self.sums = vec![[0.0; BLOCK]; self.base.len().div_ceil(BLOCK) * (self.normal.nrows() + 1)];
         }
         self.basis.push(basis);
-        self.gathered.push(frame);
+        self.batch.push(frame);
         self.frames += 1;
-        // Some batches at once, as far as they do not fill a browser's memory.
-        let batches = GATHERED / (BATCH * size_of_val(self.base.as_slice())).max(1);
-        if self.gathered.len() == BATCH * batches.clamp(1, MOST_BATCHES) {
-            self.take_gathered();
+        if self.batch.len() == BATCH {
+            self.take_batch();
         }
         Ok(())
     }
 
-    /// Adds every gathered frame, times the basis functions at its time, to the sums of each pixel.
+    /// Adds every frame of the batch, times the basis functions at its time, to the sums of each pixel.
     ///
     /// Inside a batch values count from its middle frame on, which keeps `f32` sums exact enough beside a
     /// drift of tens of kelvin; the step from there to `base` is added in `f64`.
-    fn take_gathered(&mut self) {
-        let frames: Vec<&[f32]> = self.gathered.iter().map(Frame::as_slice).collect();
-        let mut batches: Vec<Batch<'_>> =
-            self.basis.chunks(BATCH).zip(frames.chunks(BATCH)).map(|(b, f)| Batch::new(b, f)).collect();
-        for Batch { plan, .. } in &batches {
-            self.normal += &plan.weights * plan.weights.transpose();
-        }
-        let blocks = self.sums.chunks_exact_mut(self.normal.nrows() + 1).zip(self.base.chunks(BLOCK));
-        for (block, (sums, base)) in blocks.enumerate() {
+    fn take_batch(&mut self) {
+        let Some(middle) = self.batch.get(self.batch.len() / 2) else { return };
+        let plan = BatchPlan::new(&self.basis);
+        self.normal += &plan.weights * plan.weights.transpose();
+        let totals: Vec<f64> = plan.weights.row_iter().map(|weights| weights.sum()).collect();
+        let count = self.batch.len() as f64;
+        let mut batch = BatchSums::new(&plan, self.batch.len());
+        let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
+        let near = middle.as_slice().chunks(BLOCK).zip(self.base.chunks(BLOCK));
+        let blocks = self.sums.chunks_exact_mut(totals.len() + 1).zip(near);
+        let mut step = [0.0_f64; BLOCK];
+        for (block, (sums, (near, base))) in blocks.enumerate() {
             let start = block * BLOCK;
-            for batch in &mut batches {
-                batch.add_to(sums, start..start + base.len(), base);
+            let (parts, squares) = batch.sum(&frames, start..start + near.len(), near);
+            let steps = step.iter_mut().zip(near.iter().zip(base));
+            steps.for_each(|(step, (near, base))| *step = f64::from(*near) - f64::from(*base));
+            let Some((square, sums)) = sums.split_last_mut() else { return };
+            for pixel in 0..BLOCK {
+                let cross = 2.0 * f64::from(parts[0][pixel]) + count * step[pixel];
+                square[pixel] += f64::from(squares[pixel]) + step[pixel] * cross;
+            }
+            for ((sum, recipe), total) in sums.iter_mut().zip(&plan.recipe).zip(&totals) {
+                take_parts(sum, parts, recipe, *total, &step);
             }
         }
-        self.gathered.clear();
+        self.batch.clear();
         self.basis.clear();
     }
 
@@ -125,7 +126,7 @@ impl<Q> PixelRegression<Q> {
         let (frames, unknowns) = (self.frames, self.normal.nrows());
         let too_few = Unsolvable::TooFew { frames, unknowns };
         let shape = self.shape.filter(|_| frames > unknowns).ok_or(too_few)?;
-        self.take_gathered();
+        self.take_batch();
         let inverse = invert(&self.normal).ok_or(Unsolvable::NotSeparable)?;
         let freedom = (frames - unknowns) as f64;
         let pixels = self.base.len();
@@ -154,45 +155,6 @@ impl<Q> PixelRegression<Q> {
             noise.extend(left.iter().take(base.len()).map(spread));
         }
         Ok(PixelSolution { shape, frames, coefficients, noise, inverse })
-    }
-}
-
-/// Some frames that are summed up together.
-struct Batch<'a> {
-    frames: &'a [&'a [f32]],
-    /// The frame from which values count.
-    middle: &'a [f32],
-    plan: BatchPlan,
-    /// What the weights of each basis function add up to.
-    totals: Vec<f64>,
-    parts: BatchSums,
-}
-
-impl<'a> Batch<'a> {
-    fn new(basis: &[Vec<f64>], frames: &'a [&'a [f32]]) -> Self {
-        let plan = BatchPlan::new(basis);
-        let totals = plan.weights.row_iter().map(|weights| weights.sum()).collect();
-        let parts = BatchSums::new(&plan, frames.len());
-        let middle = frames.get(frames.len() / 2).copied().unwrap_or_default();
-        Self { frames, middle, plan, totals, parts }
-    }
-
-    /// Adds up what the frames have above `base` in these pixels, a block or less.
-    fn add_to(&mut self, sums: &mut [[f64; BLOCK]], pixels: Range<usize>, base: &[f32]) {
-        let Some(near) = self.middle.get(pixels.clone()) else { return };
-        let Some((square, sums)) = sums.split_last_mut() else { return };
-        let (parts, squares) = self.parts.sum(self.frames, pixels, near);
-        let mut step = [0.0_f64; BLOCK];
-        let steps = step.iter_mut().zip(near.iter().zip(base));
-        steps.for_each(|(step, (near, base))| *step = f64::from(*near) - f64::from(*base));
-        let count = self.frames.len() as f64;
-        for pixel in 0..BLOCK {
-            let cross = 2.0 * f64::from(parts[0][pixel]) + count * step[pixel];
-            square[pixel] += f64::from(squares[pixel]) + step[pixel] * cross;
-        }
-        for ((sum, recipe), total) in sums.iter_mut().zip(&self.plan.recipe).zip(&self.totals) {
-            take_parts(sum, parts, recipe, *total, &step);
-        }
     }
 }
 

@@ -47,6 +47,10 @@ pub enum Ask {
     MapWarmUp { place: usize, reading: Reading, span: Range<usize> },
     /// A lock-in over a span.
     LockIn { span: Range<usize>, settings: LockInAsk },
+    /// Finds how the board has moved in every frame since the one named, and looks through that from now on.
+    HoldStill { reference: usize },
+    /// Looks at frames as they are again.
+    LetGo,
     /// Ends whatever runs over frames.
     Stop,
     /// Lets the recording go.
@@ -140,10 +144,25 @@ pub enum Outcome {
         source: Option<SourceParcel>,
         problems: Vec<String>,
     },
+    /// The board is held still, or no longer.
+    Held { held: Option<HeldParcel>, problems: Vec<String> },
     /// It was stopped, or another question took its place.
     Stopped,
     /// It could not be done: what happened, and what to do.
     Failed { what: String, hint: String },
+}
+
+/// How a board that is held still had moved.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct HeldParcel {
+    /// The frame that the others are brought onto.
+    pub reference: usize,
+    /// The farthest that a corner of the picture moved in any frame, pixels.
+    pub most_px: f64,
+    /// In how many frames it was found.
+    pub found: usize,
+    /// In how many it was not: these lie as the frame before them.
+    pub unsure: usize,
 }
 
 /// What the numbers of a picture are.
