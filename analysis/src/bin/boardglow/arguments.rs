@@ -22,6 +22,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Task {
     /// Hold units under test against known-good boards.
     Compare(CompareArguments),
+    /// Follow the parts of a recording over time.
+    Sequence(SequenceArguments),
 }
 
 /// Hold units under test against known-good boards.
@@ -95,6 +97,50 @@ pub(crate) struct CompareArguments {
     #[arg(long, value_name = "DIR")]
     pub(crate) out: PathBuf,
 }
+
+/// Follow the parts of a recording over time.
+///
+/// Writes a table with a row for each frame: mean, least and greatest surface temperature of the whole
+/// picture and of every part in view, °C, and the standard uncertainty of each mean, K. A frame that
+/// cannot be read leaves an empty row and is told.
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_SEQUENCE_HELP)]
+pub(crate) struct SequenceArguments {
+    /// The recording: a TIFF or BigTIFF of many pages, or PGM pictures one after the other in one
+    /// file, with a JSON file beside it that says what its numbers mean and when frames were taken
+    #[arg(value_name = "FILE")]
+    pub(crate) recording: PathBuf,
+
+    /// Placement (pick-and-place) file, for the parts. It needs the board's corners in the
+    /// recording's JSON file
+    #[arg(long, value_name = "CSV")]
+    pub(crate) placement: Option<PathBuf>,
+
+    /// Unit of the placement file's coordinates, where the file itself does not say
+    #[arg(long, value_name = "UNIT")]
+    pub(crate) placement_unit: Option<LengthArgument>,
+
+    /// The side that faces the camera
+    #[arg(long, value_name = "SIDE", default_value = "top")]
+    pub(crate) side: SideArgument,
+
+    /// Reflected apparent temperature, °C [default: 23]
+    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
+    pub(crate) reflected: Option<f64>,
+
+    /// The table to write; a file of this name is replaced
+    #[arg(long, value_name = "CSV")]
+    pub(crate) out: PathBuf,
+}
+
+const AFTER_SEQUENCE_HELP: &str = "\
+Solder mask is taken all over the board. For emissivities of its own, lock-in and warm-up fits use the page.
+
+Exit codes
+  0  the table was written
+  2  something is wrong with the input; the message says what and what to do
+
+Live boards can kill, also after switch-off. Local codes and licensed practice come first.";
 
 const AFTER_HELP: &str = "\
 For each unit NAME the folder then holds

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::board::{BoardFileError, parse_limits, parse_netlist, parse_placements};
+use analysis::board::{parse_limits, parse_netlist};
 use analysis::capture::{PageChoice, read_pixels};
 use analysis::comparison::{
     Aligned, Comparison, GoodBoards, LearnedBaseline, LeftOut, Shelf, align_good, align_unit, judge, learn,
@@ -19,6 +19,7 @@ use analysis::units::{Kelvin, KelvinDifference};
 
 use crate::arguments::CompareArguments;
 use crate::bad_input::{BadInput, read_bytes, read_text};
+use crate::board_tables::placements_of;
 use crate::capture_file::{CaptureFile, file_name, read_capture_file};
 use crate::outputs::{Original, prepare_folder, write_answer, write_unit};
 use crate::tell;
@@ -193,21 +194,11 @@ impl Bench {
 
     fn load_board(&mut self, arguments: &CompareArguments) -> Result<(), BadInput> {
         if let Some(path) = &arguments.placement {
-            let shown = path.display().to_string();
-            let unit = arguments.placement_unit.map(Into::into);
-            let (placements, warnings) =
-                parse_placements(&shown, &read_text(path)?, unit).map_err(|source| match source {
-                    BoardFileError::UnitUnstated { .. } => {
-                        BadInput::LengthUnit { path: path.clone(), source: Box::new(source) }
-                    }
-                    _ => source.into(),
-                })?;
-            for warning in warnings {
-                tell(&format!("{shown}: note: {warning}"));
-            }
+            let placements = placements_of(path, arguments.placement_unit)?;
             if self.session.layout.corners.len() < 4 {
                 tell(&format!(
-                    "{shown}: note: parts stay unnamed: the first baseline's JSON file states fewer than four corners"
+                    "{}: note: parts stay unnamed: the first baseline's JSON file states fewer than four corners",
+                    path.display()
                 ));
             }
             self.apply(path, Command::LoadPlacements { file_name: file_name(path), placements })?;

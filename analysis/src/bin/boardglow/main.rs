@@ -1,10 +1,12 @@
-//! `boardglow`: the comparison of the page, for the bench's own scripts.
+//! `boardglow`: the comparison of the page and its trends over time, for the bench's own scripts.
 
 mod arguments;
 mod bad_input;
+mod board_tables;
 mod capture_file;
 mod compare;
 mod outputs;
+mod sequence;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -20,8 +22,11 @@ const BAD_INPUT: u8 = 2;
 const FOUND: u8 = 1;
 
 fn main() -> ExitCode {
-    let Arguments { task: Task::Compare(arguments) } = Arguments::parse();
-    match compare::compare(&arguments) {
+    let done = match Arguments::parse().task {
+        Task::Compare(arguments) => compare::compare(&arguments),
+        Task::Sequence(arguments) => sequence::follow(&arguments).map(|()| Outcome::NothingFound),
+    };
+    match done {
         Ok(Outcome::NothingFound) => ExitCode::SUCCESS,
         Ok(Outcome::Found) => ExitCode::from(FOUND),
         Ok(Outcome::SomeUnitsFailed) => ExitCode::from(BAD_INPUT),
