@@ -186,7 +186,8 @@ impl Desk {
 
     fn keep_in_step(self) {
         Effect::new(move |before: Option<()>| {
-            self.grounds.track();
+            // Read, not only tracked: a memo that was never worked out hears of no change.
+            self.grounds.with(|_| ());
             if before.is_some() && self.opened.with_untracked(Option::is_some) {
                 self.engine.update_value(|engine| engine.unsettled = true);
                 self.recorded.seen.set(None);
