@@ -3,8 +3,7 @@
 use std::collections::VecDeque;
 use std::io::{Error, Read, Result, Seek, SeekFrom};
 
-use js_sys::{Array, ArrayBuffer, Function, Reflect, Uint8Array};
-use wasm_bindgen::JsCast;
+use js_sys::{Array, Uint8Array};
 use web_sys::{Blob, File, FileReaderSync};
 
 use super::message_of;
@@ -12,7 +11,7 @@ use super::message_of;
 /// The least that is fetched at once, bytes: every call into the browser is dear.
 const LEAST: u64 = 16 << 10;
 /// The most that is fetched ahead of a reader that goes straight on, bytes.
-const MOST: u64 = 1 << 19;
+const MOST: u64 = 1 << 20;
 /// A reader that goes straight on is given so many times more each time.
 const GROWTH: u64 = 8;
 /// So many pieces are kept: a reader goes to and fro between a directory and its pixels.
@@ -118,20 +117,7 @@ impl FileStream {
         let buffer = self.reader.read_as_array_buffer(blob).map_err(|error| {
             Error::other(format!("{} (was the file moved, changed or taken away?)", message_of(&error)))
         })?;
-        let bytes = Uint8Array::new(&buffer).to_vec();
-        give_back(&buffer);
-        Ok(bytes)
-    }
-}
-
-/// Gives a buffer's memory back at once. Left to the browser's own tidying, gigabytes that are read in small pieces
-/// lie about by the hundred megabytes; a browser without this method does just that.
-fn give_back(buffer: &ArrayBuffer) {
-    let transfer =
-        Reflect::get(buffer, &"transfer".into()).ok().and_then(|it| it.dyn_into::<Function>().ok());
-    if let Some(transfer) = transfer {
-        // What comes back is a buffer of no bytes.
-        let _ = transfer.call1(buffer, &0.into());
+        Ok(Uint8Array::new(&buffer).to_vec())
     }
 }
 
