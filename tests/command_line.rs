@@ -288,3 +288,71 @@ fn parts_of_one_kind_are_held_against_each_other_without_any_good_board() {
         error_text(&output)
     );
 }
+
+/// A recording of greymaps one after the other: a plate with one warm part whose corners are known.
+fn recording(folder: &Path) -> std::path::PathBuf {
+    let frames = (0..6_u16).flat_map(|frame| {
+        let numbers = (0..60 * 80).flat_map(move |index| {
+            let (column, row) = (index % 80, index / 80);
+            let part = (30..50).contains(&column) && (20..40).contains(&row);
+            // 0.01 K a step from 0 °C: 30 °C, the part 2 K a frame more.
+            (3000 + if part { 200 * frame } else { 0 }).to_be_bytes()
+        });
+        b"P5\n80 60\n65535\n".iter().copied().chain(numbers).collect::<Vec<u8>>()
+    });
+    let path = folder.join("run.pgm");
+    std::fs::write(&path, frames.collect::<Vec<u8>>()).unwrap();
+    let sidecar = r#"{"boardglow_sidecar": 1, "quantity": "temperature", "unit": "degC", "scale": 0.01, "offset": 0,
+        "frame_interval_s": 2.5, "invented": true, "corners": [
+        {"pixel": [0, 59], "mm": [0, 0]}, {"pixel": [79, 59], "mm": [79, 0]},
+        {"pixel": [79, 0], "mm": [79, 59]}, {"pixel": [0, 0], "mm": [0, 59]}]}"#;
+    std::fs::write(folder.join("run.pgm.json"), sidecar).unwrap();
+    let placement =
+        "designator,x_mm,y_mm,rotation_deg,side,package,size_x_mm,size_y_mm\nU1,39.5,29.5,0,top,QFP,18,18\n";
+    std::fs::write(folder.join("placement.csv"), placement).unwrap();
+    path
+}
+
+fn sequence(folder: &Path, more: &[&str]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_boardglow"));
+    command.current_dir(folder).args(["sequence", "run.pgm", "--out", "trend.csv"]).args(more);
+    command.output().unwrap()
+}
+
+#[test]
+fn the_parts_of_a_recording_are_followed_into_a_table() {
+    let folder = tempfile::tempdir().unwrap();
+    recording(folder.path());
+    let done = sequence(folder.path(), &["--placement", "placement.csv", "--reflected", "30"]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let table = std::fs::read_to_string(folder.path().join("trend.csv")).unwrap();
+    let rows: Vec<Vec<&str>> = table.lines().map(|line| line.split(',').collect()).collect();
+    assert_eq!(rows.len(), 7, "{table}");
+    assert_eq!(rows[0][..3], ["frame", "time (s)", "Picture mean (°C)"]);
+    let place = |name: &str| rows[0].iter().position(|heading| *heading == name).unwrap();
+    let (mean, doubt) = (place("U1 mean (°C)"), place("U1 standard uncertainty (K)"));
+    let number = |row: usize, column: usize| rows[row][column].parse::<f64>().unwrap();
+    assert_eq!((rows[3][0], rows[3][1]), ("3", "5"));
+    // A plate at the reflected temperature looks the same at any emissivity; the part warms evenly above it.
+    assert!((number(1, mean) - 30.0).abs() < 0.01, "{table}");
+    assert!(number(6, mean) > 40.0 && number(6, mean) > number(5, mean), "{table}");
+    assert!(number(6, doubt) > 1.0 && number(6, doubt) < 5.0, "{table}");
+}
+
+#[test]
+fn a_recording_without_times_or_meaning_is_asked_for_them() {
+    let folder = tempfile::tempdir().unwrap();
+    recording(folder.path());
+    for (sidecar, asked) in [
+        (
+            "{\"boardglow_sidecar\": 1, \"quantity\": \"temperature\", \"unit\": \"K\", \"scale\": 1, \"offset\": 0}",
+            "frame_interval_s",
+        ),
+        ("{\"boardglow_sidecar\": 1, \"frame_interval_s\": 1}", "run.pgm.json"),
+    ] {
+        std::fs::write(folder.path().join("run.pgm.json"), sidecar).unwrap();
+        let done = sequence(folder.path(), &[]);
+        let told = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(done.status.code() == Some(2) && told.contains(asked), "{told}");
+    }
+}

@@ -4,16 +4,23 @@
 //! The recording must be taken from where the baseline was taken: its pixels are the baseline's, as regions,
 //! read-outs and parts lie there. What is pulled out of it as a capture is aligned like any other.
 
+mod place_uncertainty;
+
 use std::ops::Range;
 
+pub use self::place_uncertainty::PlaceUncertainty;
 use crate::board::footprints;
 use crate::capture::{
     CaptureMetadata, NotMeaningful, PageChoice, SampleKind, WriteError, apparent_with_table, encode_tiff,
     encode_tiff_u16, mask_invalid, set_aside_isolated,
 };
 use crate::comparison::{CannotCompare, board_to_picture};
-use crate::frame::{Difference, EmissivityFraction, Frame, FrameError, RawNumber, SurfaceKelvin};
+use crate::frame::{
+    ApparentKelvin, Difference, EmissivityFraction, Frame, FrameError, RawNumber, SurfaceKelvin,
+};
+use crate::geometry::{BaselinePixels, Homography, UnitPixels};
 use crate::radiometry::{BandTable, Surroundings, correct};
+use crate::registration::warp;
 use crate::sequence::{Place, SpanSummary, Timeline};
 use crate::session::{GaugePlace, Session};
 use crate::surface::emissivity_map;
@@ -75,19 +82,44 @@ impl FrameCorrection {
     /// # Errors
     /// [`NotCorrectable`].
     pub fn surface(&self, frame: &Frame<RawNumber>) -> Result<Frame<SurfaceKelvin>, NotCorrectable> {
+        self.surface_of(&self.apparent(frame)?)
+    }
+
+    /// The surface temperature of a frame in which the board has moved, as seen from where it was: `to_reference`
+    /// leads from this frame's pixels to the reference's, in which the surface is described.
+    ///
+    /// # Errors
+    /// [`NotCorrectable`].
+    pub fn surface_held_still(
+        &self,
+        frame: &Frame<RawNumber>,
+        to_reference: &Homography<UnitPixels, BaselinePixels>,
+    ) -> Result<Frame<SurfaceKelvin>, NotCorrectable> {
+        let apparent = self.apparent(frame)?;
+        self.surface_of(&warp(&apparent, to_reference, apparent.shape()))
+    }
+
+    /// How a frame appears, without pixels that stand alone.
+    ///
+    /// # Errors
+    /// [`NotCorrectable`].
+    pub fn apparent(&self, frame: &Frame<RawNumber>) -> Result<Frame<ApparentKelvin>, NotCorrectable> {
         let apparent = apparent_with_table(frame, &self.metadata, &self.table)?;
+        if self.isolated.is_empty() {
+            return Ok(apparent);
+        }
         let (rows, columns) = apparent.shape();
-        let mut values = correct(&apparent, &self.emissivity, &self.surroundings, &self.table)?
-            .temperature
-            .into_array()
-            .into_raw_vec_and_offset()
-            .0;
+        let mut values = apparent.into_array().into_raw_vec_and_offset().0;
         for &index in &self.isolated {
             if let Some(value) = values.get_mut(index) {
                 *value = f32::NAN;
             }
         }
         Ok(Frame::from_rows(rows, columns, values)?)
+    }
+
+    fn surface_of(&self, apparent: &Frame<ApparentKelvin>) -> Result<Frame<SurfaceKelvin>, NotCorrectable> {
+        Ok(correct(apparent, &self.emissivity, &self.surroundings, &self.table)?.temperature)
     }
 }
 

@@ -20,11 +20,14 @@ pub struct Arrived {
     pub has_sidecar: bool,
     /// Whether its pixels were there before; a session that was opened alone lacks them.
     pub was_known: bool,
+    /// What it is for, where that is known beforehand and not to be guessed.
+    pub role: Option<Role>,
 }
 
 /// The commands that take captures into `session`, and what there is to tell.
 ///
-/// A capture that is there already is only described anew, where it now comes with a sidecar.
+/// A capture that is there already is only described anew, where it now comes with a sidecar, and gets the role
+/// that is asked for.
 #[must_use]
 pub fn welcome(session: &Session, arrived: Vec<Arrived>) -> (Vec<Command>, Vec<Notice>) {
     let mut draft = session.clone();
@@ -42,10 +45,15 @@ pub fn welcome(session: &Session, arrived: Vec<Arrived>) -> (Vec<Command>, Vec<N
 }
 
 fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) -> Vec<Command> {
-    let Arrived { hash, file_name, metadata, has_sidecar, was_known } = capture;
+    let Arrived { hash, file_name, metadata, has_sidecar, was_known, role: asked } = capture;
     if let Some(loaded) = draft.capture(&hash) {
+        let assigned = asked.map(|role| Command::AssignRole { hash: hash.clone(), role });
         if has_sidecar {
-            return vec![Command::DescribeCapture { hash, metadata }];
+            let described = Command::DescribeCapture { hash: hash.clone(), metadata };
+            return std::iter::once(described).chain(assigned).collect();
+        }
+        if assigned.is_some() {
+            return assigned.into_iter().collect();
         }
         if was_known {
             let told = format!("{file_name} is already loaded as {}.", loaded.file_name);
@@ -54,12 +62,13 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
         return Vec::new();
     }
     let has_baseline = draft.with_role(Role::Baseline).next().is_some();
-    // A board without supply is no baseline of a powered one: it is kept for the emissivity procedures.
-    let role = if metadata.conditions.voltage == Some(0.0) {
-        Role::Aside
-    } else {
-        role_on_arrival(&file_name, has_baseline, draft.unit().is_some())
+    let guessed = || match metadata.conditions.voltage {
+        // A board without supply is no baseline of a powered one: it is kept for the emissivity procedures.
+        Some(0.0) => Role::Aside,
+        _ => role_on_arrival(&file_name, has_baseline, draft.unit().is_some()),
     };
+    // From the very first: a capture that is a baseline for a moment would take the marks of the board with it.
+    let role = asked.unwrap_or_else(guessed);
     let mut commands = Vec::new();
     // The first baseline, or a unit without one, is the frame of everything: known places in it are known places of
     // the session.
@@ -88,6 +97,7 @@ mod tests {
             metadata: CaptureMetadata::default(),
             has_sidecar: false,
             was_known: false,
+            role: None,
         }
     }
 
@@ -119,6 +129,32 @@ mod tests {
         second.metadata.corners = vec![mark, mark];
         let (session, _) = after(&session, vec![second]);
         assert_eq!(session.layout.corners.len(), 1);
+    }
+
+    #[test]
+    fn a_capture_that_comes_for_a_role_never_has_another_and_leaves_the_marked_corners_alone() {
+        let mark = CornerMark { pixel: Point::new(4.0, 5.0), board: Point::new(0.0, 0.0) };
+        let mut session = Session::default();
+        session.apply(Command::MarkCorners { corners: vec![CornerMark::on_baseline(mark)] }).unwrap();
+        for role in [Role::Unit, Role::Aside, Role::Waiting, Role::Baseline] {
+            let mut pulled = Arrived { role: Some(role), ..arrived("run-frame-41.tiff") };
+            pulled.metadata.corners = vec![mark, mark];
+            let (after, _) = after(&session, vec![pulled]);
+            assert_eq!(after.captures[0].role, role);
+            assert_eq!(after.layout.corners, session.layout.corners, "{role:?}");
+        }
+    }
+
+    #[test]
+    fn a_capture_that_is_there_and_comes_again_for_another_role_gets_it() {
+        let (session, _) = after(&Session::default(), vec![arrived("1.tiff"), arrived("2.tiff")]);
+        for has_sidecar in [true, false] {
+            let again =
+                Arrived { role: Some(Role::Aside), has_sidecar, was_known: true, ..arrived("2.tiff") };
+            let (after, notices) = after(&session, vec![again]);
+            assert_eq!(after.captures[1].role, Role::Aside);
+            assert!(after.captures.len() == 2 && notices.is_empty());
+        }
     }
 
     #[test]

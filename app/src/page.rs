@@ -34,12 +34,14 @@ pub fn Page() -> impl IntoView {
     provide_context(open);
     let tour = TourStop(RwSignal::new(None));
     provide_context(tour);
-    // The welcome goes once there is anything at all to work on.
+    // The welcome goes once there is anything at all to work on, or where a person asks for the bare sheet.
+    let bare = RwSignal::new(false);
     let begun = Memo::new(move |_| {
         let loaded = store
             .session()
             .with(|session| !session.captures.is_empty() || !session.layout.placements.is_empty());
-        loaded || desk.opened.with(Option::is_some) || store.placement_question().with(Option::is_some)
+        let asked = bare.get() || store.placement_question().with(Option::is_some);
+        asked || loaded || desk.opened.with(Option::is_some)
     });
     let over = RwSignal::new(false);
     let keys = window_event_listener(leptos::ev::keydown, move |event| undo_keys(store, &event));
@@ -62,7 +64,7 @@ pub fn Page() -> impl IntoView {
             }
             on:drop=drop
         >
-            <Show when=move || begun.get() fallback=|| view! { <Welcome /> }>
+            <Show when=move || begun.get() fallback=move || view! { <Welcome bare=bare /> }>
                 <main class="page" data-over=move || over.get().to_string()>
                     <Head />
                     <section class="sheet" aria-label="Bench sheet">
@@ -108,7 +110,10 @@ fn undo_keys(store: Store, event: &KeyboardEvent) {
 
 /// The first visit: what the page does, and the two ways in.
 #[component]
-fn Welcome() -> impl IntoView {
+fn Welcome(
+    /// Set where the person wants the sheet without any capture.
+    bare: RwSignal<bool>,
+) -> impl IntoView {
     let store = Store::expect();
     let desk = expect_context::<Desk>();
     let tour = expect_context::<TourStop>();
@@ -140,6 +145,9 @@ fn Welcome() -> impl IntoView {
                 </button>
                 <button class="quiet" data-testid="load-sample-recording" disabled=busy on:click=move |_| desk.load_sample()>
                     "Load a sample recording: a board warming up (invented)"
+                </button>
+                <button class="quiet" data-testid="bare-sheet" disabled=busy on:click=move |_| bare.set(true)>
+                    "Watch a folder, or open numbered files: go to the empty sheet"
                 </button>
                 <button class="quiet" hidden=move || !store.can_undo() on:click=move |_| store.undo()>
                     "Bring the last session back (undo)"

@@ -76,6 +76,26 @@ async fn a_recording_is_opened_looked_through_followed_and_a_frame_becomes_the_u
     bench.press("[data-testid=triggers] > summary").await;
     bench.fill("[data-testid=trigger-threshold]", "40").await;
     bench.count_becomes("[data-testid=trigger-moment]", 1).await;
+    let beyond = bench.text("[data-testid=trigger-beyond]").await;
+    assert!(beyond.contains("pixels of the picture are beyond it"), "{beyond}");
+
+    // Columns that were asked for are in the file.
+    bench.press("[data-testid=trend-places] > summary").await;
+    bench.press("[data-testid=trend-places] .row .tick:nth-child(1)").await;
+    bench.press("[data-testid=trend-places] .row .tick:nth-child(2)").await;
+    bench.press("[data-testid=trend-csv]").await;
+    let table = std::fs::read_to_string(bench.downloaded("(1).csv").await).expect("a table is text");
+    assert!(table.starts_with("frame,time (s),Hottest pixel (°C),Hottest pixel standard uncertainty (K),Hottest pixel rate of change (K/min)"), "{}", &table[..160]);
+
+    // The invented board lies still, and that is found.
+    bench.press("[data-testid=hold-still]").await;
+    let held = bench
+        .until("how the board moved", || async {
+            let told = bench.text("[data-testid=held]").await;
+            told.contains("Held as in frame 41").then_some(told)
+        })
+        .await;
+    assert!(held.contains("up to 0.0 px") || held.contains("up to 0.1 px"), "{held}");
 
     // A frame goes into the session as the unit, with its own time and supply.
     bench.press("[data-testid=pull-menu] > summary").await;

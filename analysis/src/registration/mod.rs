@@ -9,8 +9,10 @@ mod quality;
 mod refine;
 mod search;
 pub mod smoothing;
+mod view_drift;
 mod warp;
 
+pub use view_drift::{ReferenceView, ViewDrift};
 pub use warp::warp;
 
 use serde::{Deserialize, Serialize};

@@ -42,14 +42,16 @@ pub struct PlaceSample {
 #[derive(Debug, Clone)]
 pub struct PlaceReader {
     shape: (usize, usize),
-    places: Vec<Vec<(usize, Range<usize>)>>,
+    /// For each place stretches of pixels, row after row as a frame holds them.
+    places: Vec<Vec<Range<usize>>>,
 }
 
 impl PlaceReader {
     /// Works out which pixels the places have in frames of this shape (rows, columns).
     #[must_use]
     pub fn new(places: &[Place], shape: (usize, usize)) -> Self {
-        Self { shape, places: places.iter().map(|place| pixel_runs(place, shape)).collect() }
+        let stretches_of = |place| stretches(&pixel_runs(place, shape), shape.1);
+        Self { shape, places: places.iter().map(stretches_of).collect() }
     }
 
     /// Each place's sample, `None` for a place without a valid pixel.
@@ -62,7 +64,7 @@ impl PlaceReader {
             return Err(FrameError::ShapeMismatch { expected, found });
         }
         let (values, columns) = (frame.as_slice(), expected.1);
-        Ok(self.places.iter().map(|runs| sample(values, columns, runs)).collect())
+        Ok(self.places.iter().map(|stretches| sample(values, columns, stretches)).collect())
     }
 }
 
@@ -106,27 +108,44 @@ fn line(
     pixels.into_iter().map(|(row, column)| (row, column..column + 1)).collect()
 }
 
+/// Runs within rows as stretches of a whole frame: rows that are taken from end to end become one, and a long
+/// one is cut where sums in single precision would begin to lose digits.
+fn stretches(runs: &[(usize, Range<usize>)], columns: usize) -> Vec<Range<usize>> {
+    const LONGEST: usize = 4096;
+    let mut joined: Vec<Range<usize>> = Vec::new();
+    for (row, run) in runs {
+        let (start, end) = (row * columns + run.start, row * columns + run.end);
+        match joined.last_mut() {
+            Some(last) if last.end == start => last.end = end,
+            _ => joined.push(start..end),
+        }
+    }
+    let cut = |stretch: Range<usize>| {
+        let end = stretch.end;
+        stretch.step_by(LONGEST).map(move |start| start..(start + LONGEST).min(end))
+    };
+    joined.into_iter().flat_map(cut).collect()
+}
+
 /// As many pixels at once as let the compiler use its widest registers.
 const LANES: usize = 16;
 
-fn sample(values: &[f32], columns: usize, runs: &[(usize, Range<usize>)]) -> Option<PlaceSample> {
+fn sample(values: &[f32], columns: usize, stretches: &[Range<usize>]) -> Option<PlaceSample> {
     let (mut least, mut greatest) = (f32::INFINITY, f32::NEG_INFINITY);
     let (mut least_at, mut greatest_at) = ((0, 0), (0, 0));
     let (mut sum, mut pixels) = (0.0_f64, 0);
-    for (row, run) in runs {
-        let Some(run_values) = values.get(row * columns + run.start..row * columns + run.end) else {
-            continue;
-        };
-        let (low, high, part, count) = summary(run_values);
-        let column = |wanted: f32| {
-            let found = run_values.iter().position(|&value| value == wanted);
-            (*row, run.start + found.unwrap_or(0))
+    for stretch in stretches {
+        let Some(own) = values.get(stretch.clone()) else { continue };
+        let (low, high, part, count) = summary(own);
+        let place = |wanted: f32| {
+            let found = own.iter().position(|&value| value == wanted).unwrap_or(0);
+            ((stretch.start + found) / columns, (stretch.start + found) % columns)
         };
         if low < least {
-            (least, least_at) = (low, column(low));
+            (least, least_at) = (low, place(low));
         }
         if high > greatest {
-            (greatest, greatest_at) = (high, column(high));
+            (greatest, greatest_at) = (high, place(high));
         }
         sum += part;
         pixels += count;
@@ -135,15 +154,15 @@ fn sample(values: &[f32], columns: usize, runs: &[(usize, Range<usize>)]) -> Opt
     (pixels > 0).then_some(PlaceSample { least, least_at, mean, greatest, greatest_at, pixels })
 }
 
-/// Least, greatest, sum and count of the valid values of part of a row.
+/// Least, greatest, sum and count of the valid values of a stretch.
 fn summary(values: &[f32]) -> (f32, f32, f64, usize) {
-    // Nearly every row is all valid: an invalid value shows in the sum, and only then are they sorted out.
+    // Nearly every stretch is all valid: an invalid value shows in the sum, and only then are they sorted out.
     let all = summary_of::<false>(values);
     if all.2.is_nan() { summary_of::<true>(values) } else { all }
 }
 
 fn summary_of<const INVALID: bool>(values: &[f32]) -> (f32, f32, f64, usize) {
-    // Sums are taken from the first value on, so that those of a row keep their digits in f32.
+    // Sums are taken from the first value on, so that they keep their digits in f32.
     let base = if INVALID { values.iter().find(|value| !value.is_nan()) } else { values.first() };
     let base = base.copied().unwrap_or(0.0);
     let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);

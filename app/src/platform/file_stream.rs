@@ -123,7 +123,9 @@ impl FileStream {
 
 impl Read for FileStream {
     fn read(&mut self, buffer: &mut [u8]) -> Result<usize> {
-        if self.at >= self.length || buffer.is_empty() {
+        if self.at >= self.length {
+            // Read to its end, as a file of one frame is: hundreds of those must not all be kept.
+            self.kept.clear();
             return Ok(0);
         }
         if !self.kept.iter().any(|kept| kept.holds(self.at)) {

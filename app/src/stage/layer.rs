@@ -9,6 +9,7 @@ use web_sys::{CanvasRenderingContext2d, HtmlCanvasElement, ImageData};
 
 use super::hatch::hatch;
 use super::look::Look;
+use super::recorded::Recorded;
 use super::scale::Scales;
 use super::shown::Shown;
 use crate::store::Store;
@@ -28,6 +29,7 @@ pub fn Layer(
 ) -> impl IntoView {
     let look = expect_context::<Look>();
     let scales = expect_context::<Scales>();
+    let recorded = expect_context::<Recorded>();
     let store = Store::expect();
     let measurable_within =
         Memo::new(move |_| store.session().with(|session| session.input_uncertainty.measurable_within));
@@ -40,6 +42,9 @@ pub fn Layer(
                 let mut rgba = shown.colors(limits, palette);
                 if let Some(uncertainty) = shown.uncertainty().filter(|_| look.hatched.get()) {
                     hatch(&mut rgba, uncertainty, measurable_within.get());
+                }
+                if let Some((beyond, picture)) = recorded.beyond.get().zip(shown.recorded_temperatures()) {
+                    beyond.dye(&mut rgba, picture);
                 }
                 paint_canvas(&canvas, shown, &rgba);
             }

@@ -12,6 +12,7 @@ pub mod bodies;
 pub mod shown;
 
 pub mod bar;
+pub mod beyond;
 pub mod certainty;
 pub mod draws_chart;
 pub mod gauges;

@@ -10,6 +10,7 @@ use analysis::sequence::{LagRadians, Seconds};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
+use super::beyond::Beyond;
 use super::look::{Measure, ScaleKind};
 use super::view::Extent;
 use crate::wording;
@@ -74,6 +75,15 @@ impl RecordedPicture {
         }
     }
 
+    /// Its temperatures, where it has such.
+    #[must_use]
+    pub const fn temperatures(&self) -> Option<&Frame<SurfaceKelvin>> {
+        match self {
+            Self::Temperature(frame) => Some(frame),
+            Self::Change(_) | Self::Swing(_) | Self::Lag(_) | Self::Seconds(_) => None,
+        }
+    }
+
     /// The scale it is painted with.
     #[must_use]
     pub const fn scale(&self) -> ScaleKind {
@@ -110,6 +120,8 @@ pub struct Recorded {
     /// Lowest and highest temperature of the recording as far as it was seen, so that the colours do not jump
     /// from frame to frame.
     pub seen: RwSignal<Option<(f32, f32)>>,
+    /// A temperature that is watched: what is beyond it stands out.
+    pub beyond: RwSignal<Option<Beyond>>,
     /// An ellipse to draw, in the picture's pixels: centre, half axes, angle in radians.
     pub ellipse: RwSignal<Option<[f64; 5]>>,
     /// Where the board lies in it, as far as that is known apart from the session.
@@ -125,6 +137,7 @@ impl Recorded {
             picture: RwSignal::new(Err("No recording is open".to_owned())),
             caption: RwSignal::new(String::new()),
             seen: RwSignal::new(None),
+            beyond: RwSignal::new(None),
             ellipse: RwSignal::new(None),
             corners: RwSignal::new(Vec::new()),
         }

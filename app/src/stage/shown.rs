@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use analysis::comparison::Comparison;
-use analysis::frame::{Difference, Frame};
+use analysis::frame::{Difference, Frame, SurfaceKelvin};
 use analysis::palette::{Palette, paint};
 use analysis::session::Role;
 use analysis::surface::range_of_emitting;
@@ -113,6 +113,15 @@ impl Shown {
                 let uncertainty: Frame<Difference> = comparison.difference_uncertainty.map(expanded);
                 paint(&uncertainty, lo, hi, palette)
             }
+        }
+    }
+
+    /// The temperatures of a recording's picture.
+    #[must_use]
+    pub fn recorded_temperatures(&self) -> Option<&Frame<SurfaceKelvin>> {
+        match &self.source {
+            Source::Recorded(picture) => picture.temperatures(),
+            Source::Captured(_) | Source::Compared(..) => None,
         }
     }
 

@@ -276,6 +276,11 @@ impl Store {
         self.tell(Notice::information(format!("{file_name} was opened; undo leads back.")));
     }
 
+    /// What the captures of a batch are for, where that was known beforehand.
+    pub(super) fn role_asked_of(self, batch: u32) -> Option<Role> {
+        self.engine.with_value(|engine| engine.batches.get(&batch)?.role)
+    }
+
     /// The reading of a dropped capture is over, with success or without.
     pub(super) fn capture_over(self, batch: u32, id: JobId, arrived: Option<Arrived>) {
         self.engine.update_value(|engine| {
@@ -298,19 +303,13 @@ impl Store {
         let Some(Some(batch)) = batch else { return };
         let base =
             if batch.afresh { Session::default() } else { Session::clone(&self.session.get_untracked()) };
-        let arrived: Vec<_> = batch.arrived.into_values().collect();
-        let hashes: Vec<_> = arrived.iter().map(|arrived| arrived.hash.clone()).collect();
-        let (welcomed, notices) = welcome(&base, arrived);
-        let assigned = batch
-            .role
-            .into_iter()
-            .flat_map(|role| hashes.iter().map(move |hash| Command::AssignRole { hash: hash.clone(), role }));
+        let (welcomed, notices) = welcome(&base, batch.arrived.into_values().collect());
         let refusals = self.history.try_update(|history| {
             history.begin_gesture();
             if batch.afresh {
                 history.replace(base);
             }
-            let commands = batch.commands.into_iter().chain(welcomed).chain(assigned);
+            let commands = batch.commands.into_iter().chain(welcomed);
             let refusals: Vec<_> = commands.filter_map(|command| history.apply(command).err()).collect();
             history.end_gesture();
             refusals

@@ -117,8 +117,9 @@ impl Store {
                         });
                         let before = self.known.try_update(|all| all.insert(hash.clone(), known));
                         let was_known = before.flatten().is_some();
-                        let arrived =
-                            Arrived { hash, file_name, metadata: *metadata, has_sidecar, was_known };
+                        let role = self.role_asked_of(batch);
+                        let metadata = *metadata;
+                        let arrived = Arrived { hash, file_name, metadata, has_sidecar, was_known, role };
                         self.capture_over(batch, id, Some(arrived));
                     }
                     _ => {

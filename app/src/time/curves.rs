@@ -33,6 +33,15 @@ impl Curve {
     }
 }
 
+/// What a chart over time shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shows {
+    /// How warm.
+    Temperature,
+    /// How fast that changes.
+    Rate,
+}
+
 /// What is chosen, provided as a context.
 #[derive(Debug, Clone, Copy)]
 pub struct Chosen {
@@ -42,6 +51,14 @@ pub struct Chosen {
     pub reading: RwSignal<Reading>,
     /// Whether only the marked span is shown.
     pub only_span: RwSignal<bool>,
+    /// What the chart shows of them.
+    pub measure: RwSignal<Shows>,
+    /// Whether the chart shows how surely temperatures are known.
+    pub band: RwSignal<bool>,
+    /// Whether table and files have columns of standard uncertainties.
+    pub uncertainties: RwSignal<bool>,
+    /// Whether they have columns of rates of change.
+    pub rates: RwSignal<bool>,
     /// A level that is watched, K, for the chart.
     pub level: RwSignal<Option<f64>>,
 }
@@ -54,6 +71,10 @@ impl Chosen {
             names: RwSignal::new(BTreeSet::new()),
             reading: RwSignal::new(Reading::Mean),
             only_span: RwSignal::new(false),
+            measure: RwSignal::new(Shows::Temperature),
+            band: RwSignal::new(true),
+            uncertainties: RwSignal::new(false),
+            rates: RwSignal::new(false),
             level: RwSignal::new(None),
         }
     }
@@ -118,6 +139,18 @@ pub fn curves_at_first(trends: &Trends) -> BTreeSet<String> {
     let shown = gauges.chain(parts.into_iter().take(PARTS_AT_FIRST));
     let names = shown.filter_map(|place| trends.names.get(place).cloned());
     std::iter::once("Hottest pixel".to_owned()).chain(names).collect()
+}
+
+/// The span over which a rate is taken, s: long enough for some frames, however far apart they are.
+#[must_use]
+pub fn rate_window_s(times_s: &[f64]) -> f64 {
+    const LEAST_S: f64 = 10.0;
+    const FRAMES: f64 = 4.0;
+    let interval = match times_s {
+        [first, .., last] => (last - first) / (times_s.len() - 1) as f64,
+        _ => 0.0,
+    };
+    (FRAMES * interval).max(LEAST_S)
 }
 
 /// The colour of the curve that is the so-manyth shown, and whether it is dashed.

@@ -17,7 +17,7 @@ use super::engine::Engine;
 use super::fit_parcel::LockInAsk;
 use super::moment::moment_words;
 use super::picture::name_of;
-use super::protocol::{Ask, PictureKind, Reading};
+use super::protocol::{Ask, HeldParcel, PictureKind, Reading};
 use super::series::Series;
 use crate::stage::look::{Arrangement, Look, Subject};
 use crate::stage::recorded::{Recorded, RecordedPicture};
@@ -129,6 +129,8 @@ pub struct Desk {
     pub stability: RwSignal<Stability>,
     /// What the lock-in found.
     pub lock_in: RwSignal<Option<Arc<LockInFound>>>,
+    /// How the board that is held still had moved.
+    pub held: RwSignal<Option<HeldParcel>>,
     /// Whether what was worked out no longer fits what is said now.
     pub out_of_date: RwSignal<bool>,
     grounds: Memo<Grounds>,
@@ -170,6 +172,7 @@ impl Desk {
             // Common practice, no source: slow enough that a reading does not change while it is taken.
             stability: RwSignal::new(Stability { rate_k_per_min: 0.2, over_min: 1.0 }),
             lock_in: RwSignal::new(None),
+            held: RwSignal::new(None),
             out_of_date: RwSignal::new(false),
             grounds,
             engine: StoredValue::new_local(Engine::default()),
@@ -183,13 +186,12 @@ impl Desk {
 
     fn keep_in_step(self) {
         Effect::new(move |before: Option<()>| {
-            self.grounds.track();
+            // Read, not only tracked: a memo that was never worked out hears of no change.
+            self.grounds.with(|_| ());
             if before.is_some() && self.opened.with_untracked(Option::is_some) {
                 self.engine.update_value(|engine| engine.unsettled = true);
                 self.recorded.seen.set(None);
-                self.forget_what_was_worked_out();
-                self.ask_to_show();
-                self.follow_if_small();
+                self.see_anew();
             }
         });
         Effect::new(move || {
@@ -219,6 +221,13 @@ impl Desk {
     pub(super) fn settling(self) -> (CaptureMetadata, Session) {
         let Grounds { metadata, session } = self.grounds.get_untracked();
         (metadata, Session::clone(&session))
+    }
+
+    /// Frames look otherwise now than they did.
+    pub(super) fn see_anew(self) {
+        self.forget_what_was_worked_out();
+        self.ask_to_show();
+        self.follow_if_small();
     }
 
     fn forget_what_was_worked_out(self) {
@@ -276,6 +285,7 @@ impl Desk {
         self.trends.set(None);
         self.fits.update(BTreeMap::clear);
         self.lock_in.set(None);
+        self.held.set(None);
         self.out_of_date.set(false);
     }
 
@@ -490,6 +500,7 @@ fn what_corrects(session: &Session, own: &[CornerMark<BaselinePixels>]) -> Sessi
     Session {
         band: session.band,
         surroundings: session.surroundings,
+        input_uncertainty: session.input_uncertainty.clone(),
         surface: session.surface.clone(),
         layout: analysis::session::BoardLayout { limits: Vec::new(), corners, ..session.layout.clone() },
         gauges: session.gauges.clone(),

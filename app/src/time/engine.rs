@@ -278,6 +278,11 @@ impl Desk {
                 self.face.set(PictureKind::Amplitude);
                 self.look.subject.set(Subject::Recording);
             }
+            Outcome::Held { held, problems } => {
+                self.tell_left_out(&problems);
+                self.held.set(held);
+                self.see_anew();
+            }
             Outcome::Stopped => {
                 self.engine.update_value(|engine| engine.pulling.clear());
             }

@@ -1,10 +1,10 @@
 //! The followed places as a table and as files. The one place where files over time are made.
 
-use analysis::sequence::{PlaceSample, TableFrame, TableRegion, TrendTable, TrendTableError};
+use analysis::sequence::{PlaceSample, TableFrame, TableRegion, TrendColumn, TrendTable, TrendTableError};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
-use super::curves::{Chosen, Curve};
+use super::curves::{Chosen, Curve, rate_window_s};
 use super::desk::{Desk, Trends};
 use super::protocol::Reading;
 use crate::notice::Notice;
@@ -37,15 +37,23 @@ pub fn table(
         (None, Reading::Greatest) => format!("{}, highest", curve.name),
     };
     // A curve is one number a frame, as a point is.
+    let doubts = |curve: &Curve| {
+        let column = trends.series.uncertainty(curve.place, chosen.reading_of(curve)).iter().enumerate();
+        let shown = column.filter(|(at, _)| span.contains(&(all.start + at)));
+        shown.map(|(_, doubt)| doubt.is_finite().then_some(f64::from(*doubt))).collect()
+    };
     let region = |curve: &Curve| TableRegion {
         name: name(curve),
         is_point: true,
         samples: Vec::new(),
-        uncertainties_k: Vec::new(),
+        uncertainties_k: doubts(curve),
     };
     let columns: Vec<&[f32]> =
         shown.iter().map(|curve| trends.series.column(curve.place, chosen.reading_of(curve))).collect();
     let mut table = TrendTable::new(unit, shown.iter().map(region).collect());
+    table.rate_window_s = rate_window_s(trends.series.times_s());
+    let more = [(chosen.uncertainties, TrendColumn::Uncertainty), (chosen.rates, TrendColumn::Rate)];
+    table.columns.extend(more.into_iter().filter(|(wanted, _)| wanted.get()).map(|(_, column)| column));
     for (at, time_s) in trends.series.times_s().iter().enumerate() {
         let frame = all.start + at;
         if span.contains(&frame) {

@@ -8,6 +8,7 @@ pub mod moment;
 pub mod protocol;
 pub mod series;
 
+mod drift_search;
 pub mod frame_cache;
 mod recording;
 mod runs;
@@ -20,6 +21,7 @@ mod engine;
 pub mod picture;
 mod pulled;
 
+mod holding;
 mod playback;
 pub mod timeline;
 

@@ -47,6 +47,10 @@ pub enum Ask {
     MapWarmUp { place: usize, reading: Reading, span: Range<usize> },
     /// A lock-in over a span.
     LockIn { span: Range<usize>, settings: LockInAsk },
+    /// Finds how the board has moved in every frame since the one named, and looks through that from now on.
+    HoldStill { reference: usize },
+    /// Looks at frames as they are again.
+    LetGo,
     /// Ends whatever runs over frames.
     Stop,
     /// Lets the recording go.
@@ -122,7 +126,7 @@ pub enum Outcome {
     /// Pictures. Beside it: their numbers.
     Pictures { rows: usize, columns: usize, pictures: Vec<PictureKind>, problems: Vec<String> },
     /// The followed places over time. Beside it: for each place mean, least and greatest, K, of the frames of the
-    /// span; then column and row of the hottest pixel of the picture.
+    /// span; as many standard uncertainties of them; then column and row of the hottest pixel of the picture.
     Followed { span: Range<usize>, names: Vec<String>, parts: Vec<bool>, problems: Vec<String> },
     /// A capture. Beside it: the bytes of its file.
     Pulled { span: Range<usize>, file_name: String, metadata: Box<CaptureMetadata>, problems: Vec<String> },
@@ -140,10 +144,25 @@ pub enum Outcome {
         source: Option<SourceParcel>,
         problems: Vec<String>,
     },
+    /// The board is held still, or no longer.
+    Held { held: Option<HeldParcel>, problems: Vec<String> },
     /// It was stopped, or another question took its place.
     Stopped,
     /// It could not be done: what happened, and what to do.
     Failed { what: String, hint: String },
+}
+
+/// How a board that is held still had moved.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct HeldParcel {
+    /// The frame that the others are brought onto.
+    pub reference: usize,
+    /// The farthest that a corner of the picture moved in any frame, pixels.
+    pub most_px: f64,
+    /// In how many frames it was found.
+    pub found: usize,
+    /// In how many it was not: these lie as the frame before them.
+    pub unsure: usize,
 }
 
 /// What the numbers of a picture are.

@@ -4,9 +4,10 @@ use std::io::{Read, Seek, SeekFrom};
 use std::sync::Arc;
 
 use analysis::capture::{CaptureMetadata, ReadError, SampleKind, complete_meaning};
-use analysis::frame::{Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
-use analysis::recorded_frame::{FrameCorrection, NotCorrectable, frame_difference};
-use analysis::sequence::{FrameFile, FrameProblem, FrameSeries, FrameSource, Timeline};
+use analysis::frame::{ApparentKelvin, Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
+use analysis::recorded_frame::{FrameCorrection, NotCorrectable, PlaceUncertainty, frame_difference};
+use analysis::registration::ViewDrift;
+use analysis::sequence::{FrameFile, FrameProblem, FrameSeries, FrameSource, PlaceReader, Timeline};
 use analysis::session::Session;
 
 use super::frame_cache::FrameCache;
@@ -41,6 +42,10 @@ impl From<NotCorrectable> for Failure {
         };
         Self { what: error.to_string(), hint }
     }
+}
+
+fn nothing_to_correct_with() -> Failure {
+    Failure { what: "The frame could not be corrected.".to_owned(), hint: "" }
 }
 
 /// Where the frames come from.
@@ -78,6 +83,8 @@ pub(super) struct Recording {
     emissivity_picture: Option<Frame<EmissivityFraction>>,
     correction: Option<FrameCorrection>,
     cache: FrameCache,
+    /// For each frame how the board lies in it, while it is held still.
+    held: Vec<Option<ViewDrift>>,
     /// The places that were followed last.
     series: Option<Series>,
 }
@@ -140,6 +147,7 @@ impl Recording {
             emissivity_picture: None,
             correction: None,
             cache: FrameCache::new(CACHE),
+            held: Vec::new(),
             series: None,
         })
     }
@@ -250,17 +258,55 @@ impl Recording {
         self.series = Some(series);
     }
 
-    /// The surface temperature of raw numbers.
-    pub(super) fn corrected(&mut self, raw: &Frame<RawNumber>) -> Result<Frame<SurfaceKelvin>, Failure> {
-        if self.correction.is_none() {
-            let picture = self.emissivity_picture.as_ref();
-            let made = FrameCorrection::new(&self.session, &self.metadata, &self.first, picture)?;
-            self.correction = Some(made);
-        }
-        match &self.correction {
-            Some(correction) => Ok(correction.surface(raw)?),
-            None => Err(Failure { what: "The frame could not be corrected.".to_owned(), hint: "" }),
-        }
+    /// How frames are corrected, worked out once.
+    fn correction(&mut self) -> Result<&FrameCorrection, Failure> {
+        let made = match self.correction.take() {
+            Some(made) => made,
+            None => {
+                let picture = self.emissivity_picture.as_ref();
+                FrameCorrection::new(&self.session, &self.metadata, &self.first, picture)?
+            }
+        };
+        Ok(self.correction.insert(made))
+    }
+
+    /// The surface temperature of a frame's raw numbers.
+    pub(super) fn corrected(
+        &mut self,
+        frame: usize,
+        raw: &Frame<RawNumber>,
+    ) -> Result<Frame<SurfaceKelvin>, Failure> {
+        self.correction()?;
+        let Some(correction) = &self.correction else { return Err(nothing_to_correct_with()) };
+        // A drift that its own error may have made is none: interpolating would only blur the frame.
+        let moved = self.held.get(frame).and_then(Option::as_ref).filter(|d| d.moved_px > 2.0 * d.error_px);
+        Ok(match moved {
+            Some(drift) => correction.surface_held_still(raw, &drift.map)?,
+            None => correction.surface(raw)?,
+        })
+    }
+
+    /// How a frame appears, as it lies in the file.
+    pub(super) fn apparent(&mut self, raw: &Frame<RawNumber>) -> Result<Frame<ApparentKelvin>, Failure> {
+        Ok(self.correction()?.apparent(raw)?)
+    }
+
+    /// From now on frames are seen so, one for each.
+    pub(super) fn hold(&mut self, held: Vec<Option<ViewDrift>>) {
+        self.held = held;
+        self.cache.clear();
+    }
+
+    /// Frames are seen as they are again.
+    pub(super) fn let_go(&mut self) {
+        self.hold(Vec::new());
+    }
+
+    /// How surely the places of a reader are known.
+    pub(super) fn doubts(&mut self, reader: &PlaceReader) -> Result<Vec<PlaceUncertainty>, Failure> {
+        self.correction()?;
+        let Some(correction) = &self.correction else { return Ok(Vec::new()) };
+        Ok(PlaceUncertainty::of_places(&self.session, correction, reader)?)
     }
 
     /// The surface temperature of a frame, from the cache where it is there.
@@ -269,7 +315,7 @@ impl Recording {
             return Ok(known);
         }
         let raw = self.source.frames_mut().read(frame)?;
-        let surface = Arc::new(self.corrected(&raw)?);
+        let surface = Arc::new(self.corrected(frame, &raw)?);
         self.cache.keep(frame, Arc::clone(&surface));
         Ok(surface)
     }

@@ -11,6 +11,7 @@ use analysis::sequence::{
     fit_warm_up, locate_source, walk,
 };
 
+use super::drift_search::DriftSearch;
 use super::fit_parcel::{FitParcel, SourceParcel};
 use super::protocol::{Ask, Outcome, PictureKind, Reading};
 use super::recording::{Failure, Recording};
@@ -51,6 +52,11 @@ impl Run {
             Ask::MapWarmUp { place, reading, span } => {
                 let fit = fitted(recording.series(), place, reading, &span).map_err(failed)?;
                 Ok(Self::walk(recording, span, Taking::WarmUp(PixelWarmUp::new(&fit))))
+            }
+            Ask::HoldStill { reference } => {
+                recording.let_go();
+                let search = DriftSearch::new(recording, reference)?;
+                Ok(Self::walk(recording, 0..recording.count(), Taking::Drift(Box::new(search))))
             }
             Ask::FitWarmUps { series, span } => Ok(Self::Fits(Fits { series, span, done: Vec::new() })),
             _ => Err(Failure { what: "This needs no run over frames.".to_owned(), hint: "" }),
@@ -122,6 +128,7 @@ enum Taking {
     Places(Following),
     Swing(LockIn<SurfaceKelvin>),
     WarmUp(PixelWarmUp<SurfaceKelvin>),
+    Drift(Box<DriftSearch>),
 }
 
 impl Walk {
@@ -151,9 +158,12 @@ impl Walk {
         if let Taking::Mean(mean) = &mut self.taking {
             return mean.add(&raw, recording.metadata(), recording.samples()).map_err(failed);
         }
-        let surface = recording.corrected(&raw)?;
+        if let Taking::Drift(drift) = &mut self.taking {
+            return drift.add(self.at, &recording.apparent(&raw)?);
+        }
+        let surface = recording.corrected(self.at, &raw)?;
         match &mut self.taking {
-            Taking::Mean(_) => Ok(()),
+            Taking::Mean(_) | Taking::Drift(_) => Ok(()),
             Taking::Summary(summary) => summary.add(&surface).map_err(failed),
             Taking::Places(following) => following.add(self.at - self.span.start, &surface),
             Taking::Swing(lock_in) => lock_in.add(time_s, surface).map_err(failed),
@@ -191,7 +201,7 @@ impl Walk {
                 };
                 Ok((outcome, vec![Buffer::Bytes(bytes)]))
             }
-            Taking::Places(following) => Ok(following.finish(recording, self.span.clone(), problems)),
+            Taking::Places(following) => following.finish(recording, self.span.clone(), problems),
             Taking::WarmUp(maps) => {
                 let maps = maps.finish().map_err(failed)?;
                 let pictures =
@@ -201,6 +211,7 @@ impl Walk {
                 Ok((Outcome::Pictures { rows, columns, pictures, problems }, buffers))
             }
             Taking::Swing(lock_in) => locked_in(lock_in, (rows, columns), problems),
+            Taking::Drift(drift) => Ok((drift.finish(recording, problems), Vec::new())),
         }
     }
 }
@@ -270,18 +281,14 @@ impl Following {
         Ok(())
     }
 
-    fn finish(
-        self,
-        recording: &mut Recording,
-        span: Range<usize>,
-        problems: Vec<String>,
-    ) -> (Outcome, Vec<Buffer>) {
+    fn finish(mut self, recording: &mut Recording, span: Range<usize>, problems: Vec<String>) -> Ended {
+        self.series.doubt(&recording.doubts(&self.reader)?);
         let mut buffers: Vec<Buffer> =
             self.series.columns().map(|column| Buffer::Numbers(column.to_vec())).collect();
         buffers.extend(self.hottest.map(Buffer::Numbers));
         let (names, parts) = self.places.into_iter().map(|place| (place.name, place.is_part)).unzip();
         recording.keep_series(self.series);
-        (Outcome::Followed { span, names, parts, problems }, buffers)
+        Ok((Outcome::Followed { span, names, parts, problems }, buffers))
     }
 }
 

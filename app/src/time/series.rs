@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use analysis::recorded_frame::PlaceUncertainty;
 use analysis::sequence::Timeline;
 
 use super::protocol::Reading;
@@ -14,6 +15,8 @@ pub struct Series {
     times_s: Vec<f64>,
     /// Three columns a place.
     columns: Vec<Vec<f32>>,
+    /// The standard uncertainty of each; none where nobody worked them out.
+    uncertainties: Vec<Vec<f32>>,
 }
 
 const READINGS: usize = 3;
@@ -33,14 +36,17 @@ impl Series {
         let span = span.start.min(timeline.count())..span.end.min(timeline.count());
         let times_s: Vec<f64> = span.clone().filter_map(|frame| timeline.time(frame)).collect();
         let columns = vec![vec![f32::NAN; times_s.len()]; READINGS * places];
-        Self { span, times_s, columns }
+        Self { span, times_s, columns, uncertainties: Vec::new() }
     }
 
-    /// As they arrived; `None` when the columns are not those of the timeline's frames.
+    /// As they arrived, first the values, then as many uncertainties; `None` when the columns are not those of the
+    /// timeline's frames.
     #[must_use]
-    pub fn arrived(timeline: &Timeline, span: Range<usize>, columns: Vec<Vec<f32>>) -> Option<Self> {
-        let series = Self { columns, ..Self::empty(timeline, span, 0) };
-        series.columns.iter().all(|column| column.len() == series.times_s.len()).then_some(series)
+    pub fn arrived(timeline: &Timeline, span: Range<usize>, mut columns: Vec<Vec<f32>>) -> Option<Self> {
+        let uncertainties = columns.split_off(columns.len() / 2);
+        let series = Self { columns, uncertainties, ..Self::empty(timeline, span, 0) };
+        let mut all = series.columns.iter().chain(&series.uncertainties);
+        all.all(|column| column.len() == series.times_s.len()).then_some(series)
     }
 
     /// Enters the three readings of a place in the frame `at` of the span.
@@ -70,15 +76,33 @@ impl Series {
         &self.times_s
     }
 
-    /// All columns: mean, least and greatest of each place in turn.
+    /// All columns: mean, least and greatest of each place in turn, then their uncertainties.
     pub fn columns(&self) -> impl Iterator<Item = &[f32]> {
-        self.columns.iter().map(Vec::as_slice)
+        self.columns.iter().chain(&self.uncertainties).map(Vec::as_slice)
     }
 
     /// One reading of a place; empty where there is no such place.
     #[must_use]
     pub fn column(&self, place: usize, reading: Reading) -> &[f32] {
         self.columns.get(READINGS * place + column_of(reading)).map(Vec::as_slice).unwrap_or_default()
+    }
+
+    /// The standard uncertainty of one reading of a place, K; empty where it is not known.
+    #[must_use]
+    pub fn uncertainty(&self, place: usize, reading: Reading) -> &[f32] {
+        let column = self.uncertainties.get(READINGS * place + column_of(reading));
+        column.map(Vec::as_slice).unwrap_or_default()
+    }
+
+    /// Enters how surely the places are known, one for each place.
+    pub fn doubt(&mut self, places: &[PlaceUncertainty]) {
+        let of_place = |(columns, place): (&[Vec<f32>], &PlaceUncertainty)| match columns {
+            [means, least, greatest] => {
+                vec![place.of_means(means), place.of_single_pixels(least), place.of_single_pixels(greatest)]
+            }
+            _ => Vec::new(),
+        };
+        self.uncertainties = self.columns.chunks(READINGS).zip(places).flat_map(of_place).collect();
     }
 
     /// Times and values of a place in those frames that are also in `span`.

@@ -12,11 +12,16 @@ use crate::widgets::chart::{ChartFrame, NotDrawn, PRINT, digits_for};
 /// A drag shorter than this is a click, CSS pixels.
 const CLICK: i32 = 5;
 
+/// How much of the ground a band hides: several lie over each other.
+const BAND: f64 = 0.14;
+
 /// What is drawn.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Drawing {
     /// The curves, each with the place of its colour.
     pub curves: Vec<(usize, Vec<(f64, f64)>)>,
+    /// The outlines of what curves may be within their uncertainty, with the place of their colour.
+    pub bands: Vec<(usize, Vec<(f64, f64)>)>,
     /// Curves that only guide the eye, such as a fit, with the place of their colour.
     pub guides: Vec<(usize, Vec<(f64, f64)>)>,
     /// Levels across the whole chart, such as a threshold.
@@ -29,8 +34,8 @@ pub struct Drawing {
 
 impl Drawing {
     fn frame(&self) -> Option<ChartFrame<'_>> {
-        let curves =
-            self.curves.iter().chain(&self.guides).flat_map(|(_, points)| points.iter().map(|p| p.1));
+        let drawn = self.curves.iter().chain(&self.guides).chain(&self.bands);
+        let curves = drawn.flat_map(|(_, points)| points.iter().map(|p| p.1));
         let all = curves.chain(self.levels.iter().copied());
         let (lo, hi) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| (lo.min(v), hi.max(v)));
         let (from, to) = self.across;
@@ -54,6 +59,10 @@ impl Drawing {
             for level in &self.levels {
                 let ends = [(from, *level), (to, *level)];
                 chart.draw_series(DashedLineSeries::new(ends, 4, 4, PRINT.stroke_width(1)))?;
+            }
+            for (place, outline) in &self.bands {
+                let style = line_of(*place).0.mix(BAND);
+                chart.draw_series(std::iter::once(Polygon::new(outline.clone(), style)))?;
             }
             for (place, points) in &self.guides {
                 let style = line_of(*place).0.stroke_width(1);

@@ -6,6 +6,7 @@ use leptos::html::Details;
 use leptos::prelude::*;
 
 use super::desk::Desk;
+use super::holding::HoldStill;
 use super::moment::moment_words;
 use super::picture::name_of;
 use super::playback::Playback;
@@ -184,6 +185,7 @@ fn Controls() -> impl IntoView {
             <output data-testid="time-position">{move || position(desk, desk.frame.get())}</output>
             <Faces />
             <Marks />
+            <HoldStill />
             <PullMenu />
             {work}
         </div>
@@ -218,7 +220,7 @@ fn Faces() -> impl IntoView {
         desk.look_at(PictureKind::Difference);
     };
     view! {
-        <div class="row tight">
+        <div class="row tight faces">
             {picker}
             <button
                 class="quiet"

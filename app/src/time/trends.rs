@@ -1,11 +1,12 @@
 //! Places over time: one chart with its legend, a table of chosen columns, and the file.
 
-use analysis::sequence::TableCell;
+use analysis::sequence::{TableCell, rate_of_change};
+use analysis::uncertainty::expanded;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 use plotters::style::RGBColor;
 
-use super::curves::{Chosen, Curve, curves, curves_at_first, line_of, thinned};
+use super::curves::{Chosen, Curve, Shows, curves, curves_at_first, line_of, rate_window_s, thinned};
 use super::desk::{Desk, Trends};
 use super::export::{self, FileKind};
 use super::protocol::Reading;
@@ -23,6 +24,7 @@ const ROWS: usize = 40;
 
 const READINGS: [(Reading, &str); 3] =
     [(Reading::Mean, "mean"), (Reading::Greatest, "highest"), (Reading::Least, "lowest")];
+const MEASURES: [(Shows, &str); 2] = [(Shows::Temperature, "temperature"), (Shows::Rate, "rate of change")];
 
 /// The fold.
 #[component]
@@ -131,7 +133,18 @@ fn Curves() -> impl IntoView {
                 chosen=Signal::derive(move || Some(chosen.reading.get()))
                 choose=move |reading| chosen.reading.set(reading)
             />
+            <Choice
+                legend="The chart shows"
+                quiet=true
+                testid="trend-measure"
+                options=MEASURES.to_vec()
+                chosen=Signal::derive(move || Some(chosen.measure.get()))
+                choose=move |measure| chosen.measure.set(measure)
+            />
             <Tick label="Only the marked span" on=chosen.only_span set=move |on| chosen.only_span.set(on) />
+            <Tick label="95 % intervals" on=chosen.band set=move |on| chosen.band.set(on) />
+        </div>
+        <div class="row">
             <button data-testid="trend-csv" on:click=move |_| save(FileKind::Csv)>"Save as CSV"</button>
             <button data-testid="trend-xlsx" on:click=move |_| save(FileKind::Workbook)>"Save as a workbook"</button>
         </div>
@@ -147,10 +160,29 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
         times.get(range.start).copied().unwrap_or(0.0),
         times.get(range.end.saturating_sub(1)).copied().unwrap_or(1.0),
     );
-    let points = |curve: &Curve| {
-        let values = trends.series.column(curve.place, chosen.reading_of(curve));
-        let thin = thinned(times, values, range.clone(), STRETCHES);
-        thin.into_iter().map(|(time, kelvin)| (time, unit.show(f64::from(kelvin)))).collect()
+    let temperatures = chosen.measure.get() == Shows::Temperature;
+    let column = |curve: &Curve| trends.series.column(curve.place, chosen.reading_of(curve));
+    let thin = |values: &[f32]| thinned(times, values, range.clone(), STRETCHES);
+    let points = |curve: &Curve| -> Vec<(f64, f64)> {
+        if temperatures {
+            let shown = |(time, kelvin)| (time, unit.show(f64::from(kelvin)));
+            return thin(column(curve)).into_iter().map(shown).collect();
+        }
+        let values: Vec<f64> = column(curve).iter().map(|kelvin| f64::from(*kelvin)).collect();
+        let rates = rate_of_change(times, &values, rate_window_s(times));
+        let per_minute = |rate: &f64| (60.0 * unit.show_difference(*rate)) as f32;
+        let rates: Vec<f32> = rates.iter().map(per_minute).collect();
+        thin(&rates).into_iter().map(|(time, rate)| (time, f64::from(rate))).collect()
+    };
+    // Up along the upper ends of the 95 % intervals, back along the lower ones.
+    let band = |curve: &Curve| {
+        let doubts = trends.series.uncertainty(curve.place, chosen.reading_of(curve));
+        let end = |way: f32| {
+            let values = column(curve).iter().zip(doubts).map(|(kelvin, u)| kelvin + way * expanded(*u));
+            let ends = thin(&values.collect::<Vec<f32>>()).into_iter();
+            ends.map(|(time, kelvin)| (time, unit.show(f64::from(kelvin))))
+        };
+        end(1.0).chain(end(-1.0).rev()).collect::<Vec<_>>()
     };
     let fitted = |curve: &Curve| {
         let fit = desk.fits.with(|fits| fits.get(&curve.series(chosen.reading.get()))?.clone().ok())?;
@@ -159,13 +191,20 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
             (0..=GUIDE_POINTS).map(|n| across.0 + f64::from(n) * step).filter(|time| *time >= fit.start_s);
         Some(points.map(|time| (time, unit.show(fit.at(time)))).collect())
     };
-    Drawing {
-        curves: shown.iter().enumerate().map(|(place, curve)| (place, points(curve))).collect(),
-        guides: shown.iter().enumerate().filter_map(|(place, curve)| Some((place, fitted(curve)?))).collect(),
-        levels: chosen.level.get().map(|kelvin| unit.show(kelvin)).into_iter().collect(),
-        across,
-        up_words: unit.symbol().to_owned(),
+    let curves = shown.iter().enumerate().map(|(place, curve)| (place, points(curve))).collect();
+    let mut drawing = Drawing { curves, across, ..Drawing::default() };
+    if !temperatures {
+        drawing.up_words = format!("{}/min", unit.difference_symbol());
+        return drawing;
     }
+    drawing.up_words = unit.symbol().to_owned();
+    drawing.guides =
+        shown.iter().enumerate().filter_map(|(place, curve)| Some((place, fitted(curve)?))).collect();
+    drawing.levels = chosen.level.get().map(|kelvin| unit.show(kelvin)).into_iter().collect();
+    if chosen.band.get() {
+        drawing.bands = shown.iter().enumerate().map(|(place, curve)| (place, band(curve))).collect();
+    }
+    drawing
 }
 
 /// The rows shown, as places in the series. Reactive.
@@ -237,9 +276,24 @@ fn PlacesToShow() -> impl IntoView {
         };
         all.into_iter().map(tick).collect::<Vec<_>>()
     };
+    let window = move || {
+        desk.trends.with(|trends| {
+            let seconds = rate_window_s(trends.as_ref()?.series.times_s());
+            Some(format!("A rate is a straight line's over {}.", wording::seconds(seconds)))
+        })
+    };
     view! {
         <details data-testid="trend-places">
             <summary class="remark">"Choose curves and columns"</summary>
+            <div class="row">
+                <Tick
+                    label="Columns of standard uncertainty"
+                    on=chosen.uncertainties
+                    set=move |on| chosen.uncertainties.set(on)
+                />
+                <Tick label="Columns of rate of change" on=chosen.rates set=move |on| chosen.rates.set(on) />
+                <span class="remark">{window}</span>
+            </div>
             <div class="legend">{ticks}</div>
         </details>
     }

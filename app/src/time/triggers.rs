@@ -8,8 +8,10 @@ use leptos::prelude::*;
 use super::curves::{Chosen, Curve, curves};
 use super::desk::Desk;
 use super::moment::moment_words;
+use crate::stage::beyond::Beyond;
+use crate::stage::recorded::Recorded;
 use crate::store::Store;
-use crate::widgets::{Choice, NumberField, Picker};
+use crate::widgets::{Choice, NumberField, Picker, Tick};
 use crate::wording;
 
 /// More moments than these are counted, not listed.
@@ -26,18 +28,51 @@ enum Kind {
 const KINDS: [(Kind, &str); 3] =
     [(Kind::Above, "rises above"), (Kind::Below, "falls below"), (Kind::At, "at a time")];
 
-/// A trigger as it is being stated. Temperatures are kelvin.
+/// A trigger as it is being stated, provided as a context so that the next recording is watched alike.
+/// Temperatures are kelvin.
 #[derive(Debug, Clone, Copy)]
-struct Stated {
+pub struct StatedTrigger {
     kind: RwSignal<Kind>,
-    curve: RwSignal<usize>,
+    /// By its name, which the next recording's curves may have too.
+    curve: RwSignal<String>,
     threshold: RwSignal<Option<f64>>,
     hysteresis: RwSignal<f64>,
     hold_s: RwSignal<f64>,
     at_s: RwSignal<Option<f64>>,
+    dyed: RwSignal<bool>,
 }
 
-impl Stated {
+impl StatedTrigger {
+    /// Nothing stated yet.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            kind: RwSignal::new(Kind::Above),
+            curve: RwSignal::new(String::new()),
+            threshold: RwSignal::new(None),
+            hysteresis: RwSignal::new(1.0),
+            hold_s: RwSignal::new(0.0),
+            at_s: RwSignal::new(None),
+            dyed: RwSignal::new(true),
+        }
+    }
+
+    /// The place of its curve among these; the first where none has its name. Reactive.
+    fn place_in(self, all: &[Curve]) -> usize {
+        self.curve.with(|name| all.iter().position(|curve| curve.name == *name)).unwrap_or(0)
+    }
+
+    /// What is dyed in the picture. Reactive.
+    fn beyond(self) -> Option<Beyond> {
+        let above = match self.kind.get() {
+            Kind::At => return None,
+            Kind::Above => true,
+            Kind::Below => false,
+        };
+        let kelvin = self.threshold.get().filter(|_| self.dyed.get())?;
+        Some(Beyond { kelvin, above })
+    }
+
     /// The trigger, once it is stated. Reactive.
     fn trigger(self) -> Option<Trigger> {
         let crossing = match self.kind.get() {
@@ -54,24 +89,24 @@ impl Stated {
     }
 }
 
+impl Default for StatedTrigger {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 /// The fold.
 #[component]
 pub fn TriggersPanel() -> impl IntoView {
     let (store, desk, chosen) = (Store::expect(), expect_context::<Desk>(), expect_context::<Chosen>());
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
-    let stated = Stated {
-        kind: RwSignal::new(Kind::Above),
-        curve: RwSignal::new(0),
-        threshold: RwSignal::new(None),
-        hysteresis: RwSignal::new(1.0),
-        hold_s: RwSignal::new(0.0),
-        at_s: RwSignal::new(None),
-    };
+    let stated = expect_context::<StatedTrigger>();
+    let recorded = expect_context::<Recorded>();
     let all = Memo::new(move |_| {
         desk.trends.with(|trends| trends.as_ref().map(|trends| curves(trends)).unwrap_or_default())
     });
     let found = Memo::new(move |_| {
-        let curve: Curve = all.with(|all| all.get(stated.curve.get()).cloned())?;
+        let curve: Curve = all.with(|all| all.get(stated.place_in(all)).cloned())?;
         let trigger = stated.trigger()?;
         let (place, reading) = curve.series(chosen.reading.get());
         desk.trends.with(|trends| {
@@ -83,7 +118,9 @@ pub fn TriggersPanel() -> impl IntoView {
     Effect::new(move || {
         let level = stated.threshold.get().filter(|_| stated.kind.get() != Kind::At);
         chosen.level.set(level);
+        recorded.beyond.set(stated.beyond());
     });
+    on_cleanup(move || recorded.beyond.set(None));
     let summary = move || match found.with(|found| found.as_ref().map(Vec::len)) {
         Some(count) => format!("Triggers ({})", wording::count(count, "moment")),
         None => "Triggers".to_owned(),
@@ -105,13 +142,25 @@ pub fn TriggersPanel() -> impl IntoView {
 #[component]
 fn Statement(
     /// What is being stated.
-    stated: Stated,
+    stated: StatedTrigger,
     /// The curves to choose from.
     all: Memo<Vec<Curve>>,
     /// The unit of temperatures.
     unit: Memo<TemperatureUnit>,
 ) -> impl IntoView {
     let names = Signal::derive(move || all.get().into_iter().map(|curve| curve.name).collect::<Vec<_>>());
+    let choose_curve = move |place: usize| {
+        let name = all.with_untracked(|all| all.get(place).map(|curve| curve.name.clone()));
+        stated.curve.set(name.unwrap_or_default());
+    };
+    let recorded = expect_context::<Recorded>();
+    let dyed_now = move || {
+        let beyond = recorded.beyond.get()?;
+        let count = recorded.picture.with(|picture| {
+            picture.as_ref().ok().and_then(|picture| Some(beyond.count(picture.temperatures()?)))
+        })?;
+        Some(format!("{} of the picture are beyond it now.", wording::count(count, "pixel")))
+    };
     let of_threshold = move || stated.kind.get() == Kind::At;
     let set_threshold = move |typed: Option<f64>| {
         stated.threshold.set(typed.map(|shown| unit.get_untracked().read(shown)));
@@ -136,8 +185,8 @@ fn Statement(
             <Picker
                 label="When this"
                 options=names
-                chosen=Signal::derive(move || Some(stated.curve.get()))
-                choose=move |place| stated.curve.set(place)
+                chosen=Signal::derive(move || Some(all.with(|all| stated.place_in(all))))
+                choose=choose_curve
                 testid="trigger-curve"
             />
             <Choice
@@ -171,6 +220,14 @@ fn Statement(
                 commit=move |typed| not_negative(stated.hold_s, 1.0, typed)
                 testid="trigger-hold"
             />
+        </div>
+        <div class="row" hidden=of_threshold>
+            <Tick
+                label="Dye what is beyond it in the picture"
+                on=stated.dyed
+                set=move |on| stated.dyed.set(on)
+            />
+            <span class="remark" data-testid="trigger-beyond">{dyed_now}</span>
         </div>
         <div class="fields" hidden=move || !of_threshold()>
             <NumberField

@@ -66,6 +66,14 @@ impl SequenceBench {
                 self.recording = None;
                 return told;
             }
+            Ask::LetGo => {
+                let mut told = self.stop();
+                if let Some(recording) = &mut self.recording {
+                    recording.let_go();
+                }
+                told.push(done(id, Ok((Outcome::Held { held: None, problems: Vec::new() }, Vec::new()))));
+                return told;
+            }
             Ask::Show { wanted, ahead } => {
                 self.ahead = ahead.into();
                 self.show(wanted)
@@ -296,7 +304,10 @@ mod tests {
         let (outcome, buffers) = ask(&mut bench, Ask::Follow { span: 0..20 }, vec![]);
         let Outcome::Followed { names, .. } = outcome else { panic!("not followed: {outcome:?}") };
         assert_eq!(names, ["Picture"]);
-        assert_eq!(buffers.len(), 5);
+        // Three values, their uncertainties, and where the hottest pixel is.
+        assert_eq!(buffers.len(), 8);
+        let Buffer::Numbers(doubts) = &buffers[3] else { panic!("no numbers") };
+        assert!(doubts.len() == 20 && doubts.iter().all(|doubt| (0.1..3.0).contains(doubt)), "{doubts:?}");
         let fits = Ask::FitWarmUps { series: vec![(0, Reading::Mean)], span: 0..10 };
         let (outcome, _) = ask(&mut bench, fits, vec![]);
         // Ten samples are too few, and that is said.
@@ -314,6 +325,51 @@ mod tests {
         let Some(Buffer::Bytes(bytes)) = buffers.first() else { panic!("no bytes") };
         let read = analysis::capture::read_capture(&file_name, bytes, &metadata).unwrap();
         assert_eq!(read.pixels.at(1, 1), Some(12_000.0));
+    }
+
+    /// Greymaps of a board with warm parts that moves to the right by `step` pixels a frame.
+    fn moving_board(frames: usize, step: f64) -> Vec<u8> {
+        let inside = |away: f64, half: f64| 1.0 / (1.0 + ((away.abs() - half) * 1.2).exp());
+        let parts = [(60.0, 40.0, 16.0), (120.0, 70.0, 25.0), (170.0, 50.0, 9.0), (50.0, 110.0, 12.0)];
+        let picture = |frame: usize| {
+            let numbers = (0..160 * 220).flat_map(move |index| {
+                let (x, y) = (f64::from(index % 220) - step * frame as f64, f64::from(index / 220));
+                let warm = parts.iter().map(|(px, py, k)| k * inside(x - px, 11.0) * inside(y - py, 7.0));
+                ((10_000.0 + 1000.0 * warm.sum::<f64>()) as u16).to_be_bytes()
+            });
+            b"P5\n220 160\n65535\n".iter().copied().chain(numbers).collect::<Vec<u8>>()
+        };
+        (0..frames).flat_map(picture).collect()
+    }
+
+    #[test]
+    fn a_board_that_moves_is_held_still_and_let_go_again() {
+        let mut bench = SequenceBench::default();
+        let text = r#"{"boardglow_sidecar": 1, "quantity": "temperature", "unit": "degC", "scale": 0.001,
+            "offset": 20, "frame_interval_s": 0.5}"#;
+        let sidecar = Sidecar { file_name: "run.json".to_owned(), text: text.to_owned() };
+        let open = Ask::Open { names: vec!["run.pgm".to_owned()], sidecar: Some(sidecar) };
+        let (outcome, _) = ask(&mut bench, open, vec![Box::new(Cursor::new(moving_board(6, 0.8)))]);
+        assert!(matches!(outcome, Outcome::Opened { frames: 6, .. }), "{outcome:?}");
+        let changed = |bench: &mut SequenceBench| {
+            let wanted = Wanted::Difference { frame: 5, less: 0 };
+            let (_, mut buffers) = ask(bench, Ask::Show { wanted, ahead: vec![] }, vec![]);
+            let Buffer::Numbers(values) = buffers.remove(0) else { panic!("no numbers") };
+            values
+                .iter()
+                .filter(|change| !change.is_nan())
+                .fold(0.0_f32, |most, change| most.max(change.abs()))
+        };
+        let moved = changed(&mut bench);
+        let (outcome, _) = ask(&mut bench, Ask::HoldStill { reference: 0 }, vec![]);
+        let Outcome::Held { held: Some(held), .. } = outcome else { panic!("not held: {outcome:?}") };
+        // Five steps of 0.8 pixels.
+        assert!((held.most_px - 4.0).abs() < 0.2 && (held.found, held.unsure) == (6, 0), "{held:?}");
+        let still = changed(&mut bench);
+        assert!(still < 0.1 * moved, "{still} K of {moved} K");
+        let (outcome, _) = ask(&mut bench, Ask::LetGo, vec![]);
+        assert!(matches!(outcome, Outcome::Held { held: None, .. }), "{outcome:?}");
+        assert!((changed(&mut bench) - moved).abs() < 1e-3);
     }
 
     #[test]

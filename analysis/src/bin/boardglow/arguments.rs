@@ -24,6 +24,8 @@ pub(crate) enum Task {
     Compare(CompareArguments),
     /// Hold parts of one kind on a unit against each other, without any known-good board.
     Twins(TwinsArguments),
+    /// Follow the parts of a recording over time.
+    Sequence(SequenceArguments),
 }
 
 /// Hold units under test against known-good boards.
@@ -131,6 +133,50 @@ For each unit NAME the folder then holds NAME-twins.csv, every part that has a t
 Exit codes
   0  no part stands out among its like
   1  one does
+  2  something is wrong with the input; the message says what and what to do
+
+Live boards can kill, also after switch-off. Local codes and licensed practice come first.";
+
+/// Follow the parts of a recording over time.
+///
+/// Writes a table with a row for each frame: mean, least and greatest surface temperature of the whole
+/// picture and of every part in view, °C, and the standard uncertainty of each mean, K. A frame that
+/// cannot be read leaves an empty row and is told.
+#[derive(Debug, Args)]
+#[command(after_help = AFTER_SEQUENCE_HELP)]
+pub(crate) struct SequenceArguments {
+    /// The recording: a TIFF or BigTIFF of many pages, or PGM pictures one after the other in one
+    /// file, with a JSON file beside it that says what its numbers mean and when frames were taken
+    #[arg(value_name = "FILE")]
+    pub(crate) recording: PathBuf,
+
+    /// Placement (pick-and-place) file or Gerber component layers, for the parts. They need the board's corners in the
+    /// recording's JSON file
+    #[arg(long, num_args = 1.., value_name = "CSV|GERBER")]
+    pub(crate) placement: Vec<PathBuf>,
+
+    /// Unit of the placement file's coordinates, where the file itself does not say
+    #[arg(long, value_name = "UNIT")]
+    pub(crate) placement_unit: Option<LengthArgument>,
+
+    /// The side that faces the camera
+    #[arg(long, value_name = "SIDE", default_value = "top")]
+    pub(crate) side: SideArgument,
+
+    /// Reflected apparent temperature, °C [default: 23]
+    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
+    pub(crate) reflected: Option<f64>,
+
+    /// The table to write; a file of this name is replaced
+    #[arg(long, value_name = "CSV")]
+    pub(crate) out: PathBuf,
+}
+
+const AFTER_SEQUENCE_HELP: &str = "\
+Solder mask is taken all over the board. For emissivities of its own, lock-in and warm-up fits use the page.
+
+Exit codes
+  0  the table was written
   2  something is wrong with the input; the message says what and what to do
 
 Live boards can kill, also after switch-off. Local codes and licensed practice come first.";

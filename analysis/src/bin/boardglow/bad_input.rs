@@ -6,7 +6,9 @@ use analysis::board::{BoardFileError, GerberError, NetlistError};
 use analysis::capture::sidecar::SidecarError;
 use analysis::capture::{Question, ReadError, WriteError};
 use analysis::comparison::{CannotCheckTwins, CannotCompare};
+use analysis::recorded_frame::NotCorrectable;
 use analysis::result::ResultError;
+use analysis::sequence::{TimelineError, TrendTableError};
 use analysis::session::Refusal;
 use analysis::units::OutOfRange;
 
@@ -25,6 +27,14 @@ pub(crate) enum BadInput {
     Sidecar(#[from] SidecarError),
     #[error("{}: {question} State it in {sidecar}", .path.display())]
     Unstated { path: PathBuf, question: Question, sidecar: String },
+    #[error("{}: {source} (\"frame_interval_s\" in {sidecar})", .path.display())]
+    Untimed { path: PathBuf, source: TimelineError, sidecar: String },
+    #[error("{}: none of its frames can be read: {what}. Export the recording again", .path.display())]
+    NoFrames { path: PathBuf, what: String },
+    #[error("{}: its frames cannot be corrected: {source}", .path.display())]
+    Uncorrectable { path: PathBuf, source: NotCorrectable },
+    #[error("{}: {source}", .path.display())]
+    Table { path: PathBuf, source: TrendTableError },
     #[error(transparent)]
     Board(#[from] BoardFileError),
     #[error(transparent)]

@@ -3,7 +3,6 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::board::{BoardFileError, GerberLayer, is_gerber, parse_gerber, parse_placements};
 use analysis::capture::{PageChoice, read_pixels};
 use analysis::comparison::Shelf;
 use analysis::content_hash::ContentHash;
@@ -13,7 +12,8 @@ use analysis::surface::Surface;
 use analysis::units::Kelvin;
 
 use crate::arguments::BenchArguments;
-use crate::bad_input::{BadInput, read_bytes, read_text};
+use crate::bad_input::{BadInput, read_bytes};
+use crate::board_tables::placement_command;
 use crate::capture_file::{CaptureFile, file_name};
 use crate::outputs::Original;
 use crate::tell;
@@ -75,7 +75,7 @@ impl Bench {
             self.use_emissivity(path)?;
         }
         for path in &arguments.placement {
-            self.load_placement(path, arguments)?;
+            self.apply(path, placement_command(path, arguments.placement_unit)?)?;
         }
         if let Some(path) = arguments.placement.first() {
             if self.session.layout.corners.len() < 4 {
@@ -87,36 +87,6 @@ impl Bench {
             self.apply(path, Command::ShowSide { side: arguments.side.into() })?;
         }
         Ok(())
-    }
-
-    fn load_placement(&mut self, path: &Path, arguments: &BenchArguments) -> Result<(), BadInput> {
-        let (shown, text) = (path.display().to_string(), read_text(path)?);
-        let file_name = file_name(path);
-        let (command, warnings): (_, Vec<String>) = if is_gerber(&text) {
-            let (layer, warnings) = parse_gerber(&shown, &text)?;
-            let command = match layer {
-                GerberLayer::Outline(outline) => Command::LoadOutline { file_name, outline },
-                GerberLayer::Components { side, placements } => {
-                    Command::LoadComponentLayer { file_name, side, placements }
-                }
-            };
-            (command, warnings.iter().map(ToString::to_string).collect())
-        } else {
-            let unit = arguments.placement_unit.map(Into::into);
-            let (placements, warnings) =
-                parse_placements(&shown, &text, unit).map_err(|source| match source {
-                    BoardFileError::UnitUnstated { .. } => {
-                        BadInput::LengthUnit { path: path.to_owned(), source: Box::new(source) }
-                    }
-                    _ => source.into(),
-                })?;
-            let command = Command::LoadPlacements { file_name, placements };
-            (command, warnings.iter().map(ToString::to_string).collect())
-        };
-        for warning in warnings {
-            tell(&format!("{shown}: note: {warning}"));
-        }
-        self.apply(path, command)
     }
 
     /// A picture or a statement of regions, told apart by content.

@@ -22,11 +22,7 @@ pub(crate) struct CaptureFile {
 /// Reads a capture and what is said of it. Oddities are told; an open question is an error.
 pub(crate) fn read_capture_file(path: &Path, role: Role) -> Result<CaptureFile, BadInput> {
     let shown = path.display().to_string();
-    let sidecars = sidecar_names(&shown);
-    let mut metadata = match sidecars.iter().find(|name| Path::new(name).is_file()) {
-        Some(name) => read_sidecar(name)?,
-        None => CaptureMetadata::default(),
-    };
+    let (mut metadata, sidecar) = stated_beside(path)?;
     let bytes = read_bytes(path)?;
     let decoded = read_capture(&shown, &bytes, &metadata)?;
     for warning in &decoded.warnings {
@@ -34,12 +30,22 @@ pub(crate) fn read_capture_file(path: &Path, role: Role) -> Result<CaptureFile, 
     }
     complete_meaning(&mut metadata, decoded.samples);
     if let Some(question) = missing_meaning(&metadata) {
-        let [sidecar, _] = sidecars;
         return Err(BadInput::Unstated { path: path.to_owned(), question, sidecar });
     }
     let pixels = Arc::new(mask_invalid(decoded.pixels, &metadata));
     let record = CaptureRecord { hash: ContentHash::of(&bytes), file_name: file_name(path), role, metadata };
     Ok(CaptureFile { record, bytes, pixels })
+}
+
+/// What is said beside a file, and the name of the sidecar to say it in.
+pub(crate) fn stated_beside(path: &Path) -> Result<(CaptureMetadata, String), BadInput> {
+    let sidecars = sidecar_names(&path.display().to_string());
+    let metadata = match sidecars.iter().find(|name| Path::new(name).is_file()) {
+        Some(name) => read_sidecar(name)?,
+        None => CaptureMetadata::default(),
+    };
+    let [sidecar, _] = sidecars;
+    Ok((metadata, sidecar))
 }
 
 fn read_sidecar(name: &str) -> Result<CaptureMetadata, BadInput> {

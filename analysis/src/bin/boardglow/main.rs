@@ -1,11 +1,13 @@
-//! `boardglow`: the comparison of the page, for the bench's own scripts.
+//! `boardglow`: the comparison of the page and its trends over time, for the bench's own scripts.
 
 mod arguments;
 mod bad_input;
 mod bench;
+mod board_tables;
 mod capture_file;
 mod compare;
 mod outputs;
+mod sequence;
 mod twins;
 
 use std::io::Write;
@@ -22,12 +24,12 @@ const BAD_INPUT: u8 = 2;
 const FOUND: u8 = 1;
 
 fn main() -> ExitCode {
-    let Arguments { task } = Arguments::parse();
-    let outcome = match &task {
-        Task::Compare(arguments) => compare::compare(arguments),
-        Task::Twins(arguments) => twins::twins(arguments),
+    let done = match Arguments::parse().task {
+        Task::Compare(arguments) => compare::compare(&arguments),
+        Task::Twins(arguments) => twins::twins(&arguments),
+        Task::Sequence(arguments) => sequence::follow(&arguments).map(|()| Outcome::NothingFound),
     };
-    match outcome {
+    match done {
         Ok(Outcome::NothingFound) => ExitCode::SUCCESS,
         Ok(Outcome::Found) => ExitCode::from(FOUND),
         Ok(Outcome::SomeUnitsFailed) => ExitCode::from(BAD_INPUT),

@@ -1,0 +1,69 @@
+//! Holding the board still: a camera or board that moves a little while it is recorded.
+
+use leptos::prelude::*;
+
+use super::desk::Desk;
+use super::protocol::{Ask, HeldParcel};
+use crate::wording;
+
+impl Desk {
+    /// Brings every frame onto the one looked at.
+    pub fn hold_still(self) {
+        let reference = self.frame.get_untracked();
+        self.ask(Ask::HoldStill { reference }, "Finding how the board moved");
+    }
+
+    /// Looks at frames as they are again.
+    pub fn let_go(self) {
+        self.ask(Ask::LetGo, "Letting go");
+    }
+}
+
+/// The button, and what was found.
+#[component]
+pub fn HoldStill() -> impl IntoView {
+    let desk = expect_context::<Desk>();
+    let held = move || desk.held.with(Option::is_some);
+    let blocked = move || {
+        desk.work.with(Option::is_some)
+            || desk.metadata.with(|metadata| metadata.quantity.is_none())
+            || desk.opened.with(|opened| opened.as_ref().is_none_or(|opened| !opened.complete))
+    };
+    let turn = move |_| {
+        if desk.held.with_untracked(Option::is_some) {
+            desk.let_go();
+        } else {
+            desk.hold_still();
+        }
+    };
+    view! {
+        <div class="row tight">
+            <button
+                class="quiet"
+                title="Brings every frame onto the one looked at, where camera or board have moved"
+                data-testid="hold-still"
+                disabled=blocked
+                on:click=turn
+            >
+                {move || if held() { "Let the board move" } else { "Hold the board still" }}
+            </button>
+            <span class="remark" role="status" data-testid="held">{move || desk.held.get().map(words_of)}</span>
+        </div>
+    }
+}
+
+/// What a person reads of it.
+fn words_of(held: HeldParcel) -> String {
+    let onto = format!(
+        "Held as in frame {}: it moves by up to {} px.",
+        held.reference + 1,
+        wording::number(held.most_px, 1)
+    );
+    if held.unsure == 0 {
+        return onto;
+    }
+    format!(
+        "{onto} In {} it was not found: there it is taken to lie as in the frame before.",
+        wording::count(held.unsure, "frame")
+    )
+}
