@@ -64,7 +64,7 @@ fn commands_for(draft: &Session, capture: Arrived, notices: &mut Vec<Notice>) ->
     let has_baseline = draft.with_role(Role::Baseline).next().is_some();
     let guessed = || match metadata.conditions.voltage {
         // A board without supply is no baseline of a powered one: it is kept for the emissivity procedures.
-        Some(volts) if volts == 0.0 => Role::Aside,
+        Some(0.0) => Role::Aside,
         _ => role_on_arrival(&file_name, has_baseline, draft.unit().is_some()),
     };
     // From the very first: a capture that is a baseline for a moment would take the marks of the board with it.
