@@ -56,7 +56,7 @@ fn three_kelvin_and_eight_percent_on_a_good_board_are_no_finding_against_ten_goo
         let (judged, _) = judge_apart(bench, baseline, &unit);
         let told = judged.nuisance.power_factor.value;
         let true_factor = watts(&unit) / usual;
-        println!("{index}: power {told:.4} for {true_factor:.4}, {} called", judged.anomalies.len());
+        println!("{index}: power {told:.4} for {true_factor:.4}, called {:?}", judged.anomalies);
         called += usize::from(!judged.anomalies.is_empty());
         assert!((told - true_factor).abs() < 0.014, "{index}: {told} for {true_factor}");
     }
