@@ -39,8 +39,8 @@ fn three_kelvin_and_eight_percent_are_told_with_and_without_a_fault_of_twelve_ke
 }
 
 /// Three kelvin and eight percent between ten good boards and those that follow: nothing may be found. Five of a
-/// hundred good boards may be called different, so of three one is in 14 % of all lots (unit 61 of this one is, by a
-/// resistor without heat of its own, at a probability of 4.8 %), and two in one of 140.
+/// hundred good boards may be called different, so of three one is in 14 % of all lots (none of these is), and two in
+/// one of 140.
 ///
 /// The power is told by the parts' own steps, and parts that differ by 3 % each tell that of a single unit no better
 /// than 0.03 / √20 = 0.7 %, some twenty standing out of the board around them: two such standard deviations are

@@ -52,8 +52,11 @@ pub enum CannotTellPower {
     },
 }
 
-/// Edge of a cell, mm.
-const CELL_MM: f64 = 1.0;
+/// The least edge of a cell, mm: a part's body is told from its neighbour's.
+const LEAST_CELL_MM: f64 = 1.0;
+/// A larger board is cut into no more cells than about this, so that what is kept of every source tried stays small; heat
+/// spreads over centimetres and does not mind.
+const MOST_CELLS: f64 = 12_000.0;
 /// The board's blur around a body that its case still reaches, mm.
 const BODY_MARGIN_MM: f64 = 0.8;
 /// A cell counts when this share of its pixels is valid.
@@ -99,6 +102,7 @@ pub struct BareBoard<'a> {
     pub(super) footprints: &'a [Footprint],
     picture_to_board: Homography<BaselinePixels, BoardMillimeters>,
     shape: (usize, usize),
+    cell_mm: f64,
     /// Row by row; `None` on and beside bodies, and out of the picture.
     cells: Vec<Option<CellInPicture>>,
     plates: Vec<UniformPlate>,
@@ -107,7 +111,7 @@ pub struct BareBoard<'a> {
 
 impl std::fmt::Debug for BareBoard<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "BareBoard({:?} cells of {CELL_MM} mm in {:?} pixels)", self.shape(), self.shape)
+        write!(f, "BareBoard({:?} cells of {} mm in {:?} pixels)", self.shape(), self.cell_mm, self.shape)
     }
 }
 
@@ -125,10 +129,12 @@ impl<'a> BareBoard<'a> {
         let tried = board.sheet_conductance.map_or_else(conductances, |known| vec![known]);
         let least = tried.first().copied().unwrap_or(f64::NAN);
         let properties = PlateProperties { sheet_conductance: least, film: board.film };
-        let plate = UniformPlate::new(properties, board.size_mm, CELL_MM)?;
+        let [width, height] = board.size_mm;
+        let cell_mm = (width * height / MOST_CELLS).sqrt().max(LEAST_CELL_MM);
+        let plate = UniformPlate::new(properties, board.size_mm, cell_mm)?;
         let plates: Result<Vec<_>, NoPlate> = tried.into_iter().map(|each| plate.conducting(each)).collect();
-        let places =
-            (0..plate.shape().0).flat_map(|row| (0..plate.shape().1).map(move |column| middle(row, column)));
+        let places = (0..plate.shape().0)
+            .flat_map(|row| (0..plate.shape().1).map(move |column| middle(row, column, cell_mm)));
         let in_picture = |place: Point<BoardMillimeters>| {
             if footprints.iter().any(|footprint| footprint.distance_mm(place) < BODY_MARGIN_MM) {
                 return None;
@@ -136,7 +142,7 @@ impl<'a> BareBoard<'a> {
             let pixel = board_to_picture.apply(place);
             let inside =
                 pixel.x >= 0.0 && pixel.y >= 0.0 && pixel.x < shape.1 as f64 && pixel.y < shape.0 as f64;
-            let radius = (board_to_picture.scale_at(place) * CELL_MM / 2.0).round() as usize;
+            let radius = (board_to_picture.scale_at(place) * cell_mm / 2.0).round() as usize;
             inside.then_some(CellInPicture { row: pixel.y as usize, column: pixel.x as usize, radius })
         };
         Ok(Self {
@@ -146,12 +152,18 @@ impl<'a> BareBoard<'a> {
             picture_to_board: board_to_picture.inverse(),
             footprints,
             shape,
+            cell_mm,
         })
     }
 
     /// How many plates are tried, from the one that conducts least on.
     pub(super) fn plates(&self) -> usize {
         self.plates.len()
+    }
+
+    /// Edge of a cell, mm.
+    pub(super) const fn cell_mm(&self) -> f64 {
+        self.cell_mm
     }
 
     /// Rows and columns of cells.
@@ -203,13 +215,13 @@ impl<'a> BareBoard<'a> {
         let mut watts = Array2::zeros(self.shape());
         let mut nearest = (f64::INFINITY, (0, 0));
         for ((row, column), share) in watts.indexed_iter_mut() {
-            let place = middle(row, column);
+            let place = middle(row, column, self.cell_mm);
             let distance = away(place);
             if distance < nearest.0 {
                 nearest = (distance, (row, column));
             }
-            if distance < CELL_MM {
-                let offsets = [-0.375, -0.125, 0.125, 0.375].map(|offset| offset * CELL_MM);
+            if distance < self.cell_mm {
+                let offsets = [-0.375, -0.125, 0.125, 0.375].map(|offset| offset * self.cell_mm);
                 let covered = offsets
                     .iter()
                     .flat_map(|x| offsets.iter().map(move |y| (x, y)))
@@ -230,7 +242,7 @@ impl<'a> BareBoard<'a> {
     /// The corner of cells that lies nearest to a place of the picture.
     pub(super) fn nearest_corner(&self, place: Point<BaselinePixels>) -> Point<BoardMillimeters> {
         let place = self.picture_to_board.apply(place);
-        let whole = |along: f64| (along / CELL_MM).round() * CELL_MM;
+        let whole = |along: f64| (along / self.cell_mm).round() * self.cell_mm;
         Point::new(whole(place.x), whole(place.y))
     }
 
@@ -238,7 +250,7 @@ impl<'a> BareBoard<'a> {
     pub(super) fn cell_of(&self, place: Point<BaselinePixels>) -> Option<(usize, usize)> {
         let place = self.picture_to_board.apply(place);
         let (rows, columns) = self.shape();
-        let (row, column) = (place.y / CELL_MM, place.x / CELL_MM);
+        let (row, column) = (place.y / self.cell_mm, place.x / self.cell_mm);
         let inside = row >= 0.0 && column >= 0.0 && row < rows as f64 && column < columns as f64;
         inside.then_some((row as usize, column as usize))
     }
@@ -248,7 +260,7 @@ impl<'a> BareBoard<'a> {
         let (height, width) = field.dim();
         for ((row, column), kelvin) in picture.indexed_iter_mut() {
             let place = self.picture_to_board.apply(Point::new(column as f64, row as f64));
-            let (x, y) = (place.x / CELL_MM, place.y / CELL_MM);
+            let (x, y) = (place.x / self.cell_mm, place.y / self.cell_mm);
             if !(x >= 0.0 && y >= 0.0 && x < width as f64 && y < height as f64) {
                 continue;
             }
@@ -264,6 +276,6 @@ impl<'a> BareBoard<'a> {
     }
 }
 
-fn middle(row: usize, column: usize) -> Point<BoardMillimeters> {
-    Point::new((column as f64 + 0.5) * CELL_MM, (row as f64 + 0.5) * CELL_MM)
+fn middle(row: usize, column: usize, cell_mm: f64) -> Point<BoardMillimeters> {
+    Point::new((column as f64 + 0.5) * cell_mm, (row as f64 + 0.5) * cell_mm)
 }

@@ -44,8 +44,8 @@ const WHOLE_BOARD: f64 = 0.15;
 const DISCS_MM: [f64; 6] = [2.0, 4.0, 6.0, 9.0, 13.0, 18.0];
 /// Fewer cells of bare board tell nothing.
 const LEAST_CELLS: usize = 200;
-/// Squares of this many cells count as independent: errors of the model reach far.
-const CLUSTER: usize = 10;
+/// Squares of this many millimetres count as independent: errors of the model reach far.
+const CLUSTER_MM: f64 = 10.0;
 /// A body's edge reaches this far by blur and misplacement, pixels.
 const MARGIN_PX: usize = 3;
 
@@ -193,9 +193,10 @@ impl Spreading {
         };
         let (plate, fit) = best(plates, &mut fit_on)?;
         let across = board.shape().1;
+        let side = ((CLUSTER_MM / board.cell_mm()).round() as usize).max(1);
         let cluster = |place: usize| {
             let cell = seen.cells.get(place).copied().unwrap_or(0);
-            (cell / across / CLUSTER, cell % across / CLUSTER)
+            (cell / across / side, cell % across / side)
         };
         let deviations = fit.uncertainties(&seen.kelvin, cluster);
         let estimates = fit.watts.iter().zip(&deviations).map(|(&value, deviation)| Estimate {

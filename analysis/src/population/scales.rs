@@ -253,13 +253,18 @@ impl Scatter {
         self.moderated.iter().map(move |variance| (variance * next).sqrt())
     }
 
-    /// A unit's values with the further variance of each place.
-    pub(super) fn studentise(&self, values: &[f32], further: impl Iterator<Item = f32>) -> Studentised {
+    /// A unit's values where boards differ `stretch` times as much, with the further variance of each place.
+    pub(super) fn studentise(
+        &self,
+        values: &[f32],
+        stretch: f32,
+        further: impl Iterator<Item = f32>,
+    ) -> Studentised {
         let t = values
             .iter()
             .zip(self.prediction())
             .zip(further)
-            .map(|((value, deviation), further)| value / (deviation * deviation + further).sqrt())
+            .map(|((value, deviation), further)| value / ((deviation * stretch).powi(2) + further).sqrt())
             .collect();
         Studentised { t, freedom: self.freedom() }
     }

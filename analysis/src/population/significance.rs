@@ -152,6 +152,9 @@ impl PopulationBaseline {
         let Placed { shifts, misfits, left: difference } =
             take_out_shifts(&self.mean, &self.trusted, &self.pattern, &moved, &self.bodies);
 
+        // What healthy boards differ by is a share of their power: with more of it, it is as much more. Noise is not, so
+        // less power makes nothing surer.
+        let stretch = nuisance.power_factor.value.max(1.0) as f32;
         let noise_variance = (further.noise.value() * further.noise.value()) as f32;
         let edge = (further.misalignment_px * further.misalignment_px) as f32;
         let slope_squared = |pixel: usize| {
@@ -164,7 +167,9 @@ impl PopulationBaseline {
             .iter()
             .zip(self.spread.as_slice())
             .enumerate()
-            .map(|(pixel, (difference, spread))| difference / (spread * spread + pixel_further(pixel)).sqrt())
+            .map(|(pixel, (difference, spread))| {
+                difference / ((spread * stretch).powi(2) + pixel_further(pixel)).sqrt()
+            })
             .collect();
         let standing = Frame::from_rows(shape.0, shape.1, standing)?;
 
@@ -184,7 +189,7 @@ impl PopulationBaseline {
             .iter()
             .zip(worse)
             .map(|(pixels, worse)| noise_variance / pixels.len().max(1) as f32 + worse);
-        let part_standing = self.parts.studentise(&part_values, part_further);
+        let part_standing = self.parts.studentise(&part_values, stretch, part_further);
         let parts = self.part_standings(&part_values, &part_standing, allowed);
 
         let table = plain_table(&difference, &self.trusted);
@@ -200,7 +205,7 @@ impl PopulationBaseline {
             let edge_in =
                 |(row, column): (usize, usize)| edge * slope_squared(row * shape.1 + column) / side as f32;
             let studentised =
-                scatter.studentise(&values, scale.centers().map(|center| within + edge_in(center)));
+                scatter.studentise(&values, stretch, scale.centers().map(|center| within + edge_in(center)));
             let critical = critical_t(extremes.place_probability(size_probability), studentised.freedom);
             least_critical = least_critical.min(critical);
             for (center, t) in scale.centers().zip(&studentised.t) {
