@@ -504,7 +504,7 @@ fn in_warmer_air_a_part_has_less_left_and_less_power_keeps_its_limit() {
         }),
         junction: Some(JunctionEstimate {
             temperature: celsius(95.8),
-            standard_uncertainty: kelvin(0.8),
+            standard_uncertainty: Some(kelvin(0.8)),
             is_upper_bound: false,
         }),
         margin: None,

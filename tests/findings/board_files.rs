@@ -165,12 +165,12 @@ fn junction_estimates_agree_with_worked_cases() {
     ];
     for (top, power, path, expected, rounding) in cases {
         let case = Kelvin::from_celsius(top).unwrap();
-        let estimate = junction(case, KelvinDifference::ZERO, &stated(power, 0.0), &path, 0.0).unwrap();
+        let estimate = junction(case, Some(KelvinDifference::ZERO), &stated(power, 0.0), &path, 0.0).unwrap();
         let celsius = estimate.temperature.to_celsius();
         assert!((celsius - expected).abs() <= rounding, "{celsius} is not {expected}");
         assert_eq!(estimate.is_upper_bound, matches!(path, ThermalPath::ThetaJunctionCase { .. }));
     }
-    assert!(junction(Kelvin::ROOM, KelvinDifference::ZERO, &stated(1e6, 0.0), &psi(1.0), 0.0).is_err());
+    assert!(junction(Kelvin::ROOM, None, &stated(1e6, 0.0), &psi(1.0), 0.0).is_err());
 }
 
 fn stated(watts: f64, standard_uncertainty: f64) -> PartPower {
@@ -184,8 +184,11 @@ fn a_junction_is_known_as_well_as_case_power_and_path_let_it() {
     let path = ThermalPath::PsiJunctionTop { kelvin_per_watt: 6.1 };
     let case = Kelvin::from_celsius(95.26).unwrap();
     let uncertainty = KelvinDifference::new(1.2).unwrap();
-    let estimate = junction(case, uncertainty, &stated(0.51, 0.03 * 0.51), &path, 0.5 / 6.1).unwrap();
-    assert!((estimate.standard_uncertainty.value() - 1.230_339_583).abs() < 1e-9);
+    let estimate = junction(case, Some(uncertainty), &stated(0.51, 0.03 * 0.51), &path, 0.5 / 6.1).unwrap();
+    assert!((estimate.standard_uncertainty.unwrap().value() - 1.230_339_583).abs() < 1e-9);
+    // Nothing known of the case's uncertainty takes nothing from the temperature, and with it from its margin.
+    let unsure = junction(case, None, &stated(0.51, 0.0), &path, 0.0).unwrap();
+    assert_eq!((unsure.temperature, unsure.standard_uncertainty), (estimate.temperature, None));
 }
 
 #[test]

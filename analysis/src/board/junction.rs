@@ -84,8 +84,8 @@ pub struct PartPower {
 pub struct JunctionEstimate {
     /// The estimate.
     pub temperature: Kelvin,
-    /// Its standard uncertainty, K.
-    pub standard_uncertainty: KelvinDifference,
+    /// Its standard uncertainty, K; `None` where the case's or the power's is not known.
+    pub standard_uncertainty: Option<KelvinDifference>,
     /// Whether it is only an upper bound: θ-JC counts all heat as leaving by the face that is seen.
     pub is_upper_bound: bool,
 }
@@ -110,7 +110,7 @@ pub struct JunctionEstimate {
 /// JESD51-2A (definition of ψ-JT) and package-characterization notes of the trade.
 pub fn junction(
     case: Kelvin,
-    case_uncertainty: KelvinDifference,
+    case_uncertainty: Option<KelvinDifference>,
     power: &PartPower,
     path: &ThermalPath,
     path_share: f64,
@@ -118,14 +118,17 @@ pub fn junction(
     let (ThermalPath::PsiJunctionTop { kelvin_per_watt }
     | ThermalPath::ThetaJunctionCase { kelvin_per_watt }) = *path;
     let watts = power.watts.value();
-    let parts = [
-        case_uncertainty.value(),
-        watts * path_share * kelvin_per_watt,
-        kelvin_per_watt * power.standard_uncertainty,
-    ];
+    let standard_uncertainty = case_uncertainty.and_then(|case_uncertainty| {
+        let parts = [
+            case_uncertainty.value(),
+            watts * path_share * kelvin_per_watt,
+            kelvin_per_watt * power.standard_uncertainty,
+        ];
+        KelvinDifference::new(combined(parts)).ok()
+    });
     Ok(JunctionEstimate {
         temperature: Kelvin::new(case.value() + watts * kelvin_per_watt)?,
-        standard_uncertainty: KelvinDifference::new(combined(parts))?,
+        standard_uncertainty,
         is_upper_bound: matches!(path, ThermalPath::ThetaJunctionCase { .. }),
     })
 }

@@ -37,12 +37,13 @@ pub fn worst_case(
     worst: Kelvin,
 ) -> Option<WorstCase> {
     let warmer = worst - taken_in;
-    let case = part.case.map(|case| (case, part.case_uncertainty.unwrap_or(KelvinDifference::ZERO)));
+    let case = part.case.map(|case| (case, part.case_uncertainty));
     let junction = part.junction.map(|junction| (junction.temperature, junction.standard_uncertainty));
     let places = [(limit.max_case, case), (limit.max_junction, junction)];
     let known = places.into_iter().filter_map(|(most, reading)| Some((most?, reading?)));
     let (most, (temperature, uncertainty)) =
         known.min_by(|(a, (at, _)), (b, (bt, _))| (*a - *at).value().total_cmp(&(*b - *bt).value()))?;
+    let uncertainty = uncertainty.unwrap_or(KelvinDifference::ZERO);
     let margin = (most - temperature).value() - warmer.value();
     let standard_uncertainty = combined([uncertainty.value(), ambient_uncertainty.value()]);
     let rise = (temperature - taken_in).value();

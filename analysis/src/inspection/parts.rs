@@ -108,7 +108,7 @@ pub fn read_parts(
         let power = datasheet.powers.iter().find(|(part, _)| *part == footprint.designator);
         let power = power.map(|(_, power)| *power);
         let estimate = limit.and_then(|limit| {
-            junction(case?, uncertainty?, &power?, limit.path.as_ref()?, datasheet.path_share).ok()
+            junction(case?, uncertainty, &power?, limit.path.as_ref()?, datasheet.path_share).ok()
         });
         PartReading {
             designator: footprint.designator.clone(),

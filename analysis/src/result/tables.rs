@@ -162,7 +162,9 @@ pub fn parts_csv(session: &Session, comparison: &Comparison) -> Result<String, R
             optional(part.case_uncertainty, |value| unit.difference(value, 2)),
             optional(part.power, |power| number(power.watts.value(), 3)),
             optional(part.junction, |junction| unit.temperature(junction.temperature, 2)),
-            optional(part.junction, |junction| unit.difference(junction.standard_uncertainty, 2)),
+            optional(part.junction.and_then(|junction| junction.standard_uncertainty), |value| {
+                unit.difference(value, 2)
+            }),
             optional(part.margin, |value| unit.difference(value, 2)),
         ]
     });

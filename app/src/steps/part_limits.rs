@@ -106,7 +106,10 @@ fn PartRow(
     });
     let junction = part.junction.map(|junction| {
         let bound = if junction.is_upper_bound { "≤ " } else { "" };
-        let words = within(junction.temperature, junction.standard_uncertainty);
+        let words = junction.standard_uncertainty.map_or_else(
+            || wording::temperature(unit, junction.temperature.value()),
+            |uncertainty| within(junction.temperature, uncertainty),
+        );
         view! { <span class="line">{format!("junction {bound}{words}")}</span> }
     });
     let left = part.margin.map(|margin| margin.value()).unwrap_or_default();

@@ -103,7 +103,7 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
     let junction = |part: &PartReading| {
         let bound = if part.junction.is_some_and(|junction| junction.is_upper_bound) { "≤ " } else { "" };
         let known = part.junction.map(|junction| (junction.temperature, junction.standard_uncertainty));
-        format!("{bound}{}", within(known.map(|known| known.0), known.map(|known| known.1)))
+        format!("{bound}{}", within(known.map(|known| known.0), known.and_then(|known| known.1)))
     };
     let air = session.datasheet.worst_ambient;
     let worst = |part: &PartReading| {
@@ -159,7 +159,11 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                                 td.number { (difference(worst.map(|worst| worst.margin))) }
                                 td.number { (keeps(worst)) }
                             }
-                            td { @if part.is_over_limit() { span.hot { "over" } } @else { "near" } }
+                            td {
+                                @if part.is_over_limit() { span.hot { "over" } }
+                                @else if left_in_worst_air(part) < 0.0 { span.hot { "over in warmer air" } }
+                                @else { "near" }
+                            }
                         }
                     } }
                 } }
