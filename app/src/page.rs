@@ -47,8 +47,12 @@ pub fn Page() -> impl IntoView {
     let keys = window_event_listener(leptos::ev::keydown, move |event| undo_keys(store, &event));
     on_cleanup(move || keys.remove());
     let drop = move |event: DragEvent| {
-        event.prevent_default();
         over.set(false);
+        // A drop zone within the page has taken the files already.
+        if event.default_prevented() {
+            return;
+        }
+        event.prevent_default();
         desk.take_files(files_of(event.data_transfer().and_then(|transfer| transfer.files())));
     };
     view! {

@@ -19,6 +19,7 @@ mod part_power;
 mod repair;
 mod suggestion;
 mod survey;
+mod warmest_air;
 mod whole_unit;
 
 pub use against_spread::{AgainstSpread, JudgedBy};
@@ -36,6 +37,7 @@ pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surfa
 pub use repair::{Became, PlaceChange, before_and_after};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};
+pub use warmest_air::in_warmest_air;
 pub use whole_unit::whole_unit;
 
 use crate::board::Footprint;

@@ -1,12 +1,12 @@
 //! The verdict that a comparison suggests, with its rule. A person judges; this only lays out the reasons.
 
-use super::{Comparison, JudgedBy};
+use super::{Comparison, JudgedBy, in_warmest_air};
 use crate::inspection::{
     Finding, Probe, ProbeKey, ProbeReading, ProbeVerdict, contact_noun, deviation, explain, hard_to_judge,
     write_contact,
 };
 use crate::session::{Outcome, Session};
-use crate::units::TemperatureUnit;
+use crate::units::{KelvinDifference, TemperatureUnit};
 
 /// A suggested verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,8 +27,8 @@ const TOLD: f64 = 2.0;
 
 /// **Fail** where a finding stands, a part is over its limit, or a contact reading is beyond what it should be or was
 /// judged a fail. **Recheck** where every contact measurement at all findings passes, where a reading that is beyond
-/// was judged otherwise, where the capture cannot carry a verdict (another power overall, poor alignment), or
-/// where one good board is all there is. Else **pass**.
+/// was judged otherwise, where a part would be over its limit in the warmest air stated, or where the capture cannot
+/// carry a verdict (another power overall, poor alignment). Else **pass**.
 #[must_use]
 pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
     let unit = session.temperature_unit;
@@ -46,6 +46,7 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
             failed.push(format!("{} is {} over its limit.", part.designator, unit.write_size(margin, 1)));
         }
     }
+    doubtful.extend(over_in_warmest_air(session, comparison));
     for (key, reading) in &session.readings {
         let Some(words) = reading_words(key, reading, unit) else { continue };
         match reading.verdict {
@@ -99,6 +100,31 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
     } else {
         Suggestion { outcome: Outcome::Pass, reasons: passed }
     }
+}
+
+/// What is over its limit only in the warmest air that was stated.
+fn over_in_warmest_air(session: &Session, comparison: &Comparison) -> Option<String> {
+    let air = session.datasheet.worst_ambient?;
+    let over = comparison.parts.iter().filter(|part| !part.is_over_limit()).filter_map(|part| {
+        let left = in_warmest_air(session, comparison, part)?.margin.value();
+        (left < 0.0).then_some((part, left))
+    });
+    let over: Vec<_> = over.collect();
+    let (most, left) = over.iter().min_by(|(_, a), (_, b)| a.total_cmp(b))?;
+    let unit = session.temperature_unit;
+    let others = match over.len() - 1 {
+        0 => String::new(),
+        1 => " and one more part".to_owned(),
+        others => format!(" and {others} more parts"),
+    };
+    Some(format!(
+        "In air of {:.0} {} {}{others} would be over the limit, {} by {}.",
+        unit.show(air.value()),
+        unit.symbol(),
+        most.designator,
+        most.designator,
+        unit.write_size(KelvinDifference::known(-left), 1)
+    ))
 }
 
 /// What a contact reading says against the unit, as the start of a sentence; `None` where it says nothing.

@@ -159,22 +159,6 @@ impl UniformPlate {
         }
         field
     }
-
-    /// The power that each cell must have for this field, W: the operator itself. NaN beside NaN.
-    #[must_use]
-    pub fn power(&self, field: &Array2<f64>) -> Array2<f64> {
-        let (rows, columns) = field.dim();
-        let area = (self.cell_mm * 1e-3).powi(2);
-        Array2::from_shape_fn((rows, columns), |(row, column)| {
-            let here = field[(row, column)];
-            let flow = |there: Option<&f64>| there.map_or(0.0, |there| here - there);
-            let flows = flow(row.checked_sub(1).and_then(|row| field.get((row, column))))
-                + flow(field.get((row + 1, column)))
-                + flow(column.checked_sub(1).and_then(|column| field.get((row, column))))
-                + flow(field.get((row, column + 1)));
-            self.properties.sheet_conductance * flows + self.properties.film * area * here
-        })
-    }
 }
 
 /// `field` with `transform` done to every lane along the axis.
@@ -195,13 +179,27 @@ fn transformed(field: &mut Array2<f64>, axis: Axis, transform: impl Fn(&mut [f64
 mod tests {
     use super::*;
 
+    /// The power that each cell must have for this field, W: what the cell conducts to its neighbours and loses.
+    fn power(plate: &UniformPlate, field: &Array2<f64>) -> Array2<f64> {
+        let area = (plate.cell_mm * 1e-3).powi(2);
+        Array2::from_shape_fn(field.dim(), |(row, column)| {
+            let here = field[(row, column)];
+            let flow = |there: Option<&f64>| there.map_or(0.0, |there| here - there);
+            let flows = flow(row.checked_sub(1).and_then(|row| field.get((row, column))))
+                + flow(field.get((row + 1, column)))
+                + flow(column.checked_sub(1).and_then(|column| field.get((row, column))))
+                + flow(field.get((row, column + 1)));
+            plate.properties.sheet_conductance * flows + plate.properties.film * area * here
+        })
+    }
+
     #[test]
     fn operator_and_solution_undo_each_other() {
         let properties = PlateProperties { sheet_conductance: 0.01, film: 20.0 };
         let plate = UniformPlate::new(properties, [20.0, 15.0], 1.0).unwrap();
         let watts =
             Array2::from_shape_fn((15, 20), |(row, column)| ((row * 7 + column * 3) % 11) as f64 * 1e-3);
-        let back = plate.power(&plate.response(&watts));
+        let back = power(&plate, &plate.response(&watts));
         for (back, watts) in back.iter().zip(&watts) {
             assert!((back - watts).abs() < 1e-12, "{back} {watts}");
         }

@@ -1,8 +1,8 @@
 //! Parts held against their datasheet limits, the tightest first, now and in the warmest air.
 
-use analysis::board::{DatasheetCriteria, PartLimit, PartPower, PowerOrigin};
-use analysis::comparison::ambient_of;
-use analysis::inspection::{PartReading, WorstCase, worst_case};
+use analysis::board::{DatasheetCriteria, PartPower, PowerOrigin};
+use analysis::comparison::in_warmest_air;
+use analysis::inspection::{PartReading, WorstCase};
 use analysis::session::Command;
 use analysis::uncertainty::expanded;
 use analysis::units::{Kelvin, KelvinDifference, TemperatureUnit};
@@ -61,20 +61,9 @@ fn limited(store: Store) -> Vec<Limited> {
     let state = store.comparison().get();
     let Some(comparison) = state.latest() else { return Vec::new() };
     store.session().with(|session| {
-        let taken_in = ambient_of(session, &comparison.unit_capture);
-        let worst = |part: &PartReading, limit: &PartLimit| {
-            let air = session.datasheet.worst_ambient?;
-            worst_case(part, limit, taken_in, session.input_uncertainty.ambient, air)
-        };
-        let limit_of = |part: &PartReading| {
-            session.layout.limits.iter().find(|limit| limit.designator == part.designator)
-        };
         let parts = comparison.parts.iter().filter(|part| part.margin.is_some());
         let mut limited: Vec<_> = parts
-            .map(|part| Limited {
-                part: part.clone(),
-                worst: limit_of(part).and_then(|limit| worst(part, limit)),
-            })
+            .map(|part| Limited { part: part.clone(), worst: in_warmest_air(session, comparison, part) })
             .collect();
         let left = |limited: &Limited| limited.part.margin.map_or(f64::INFINITY, |margin| margin.value());
         limited.sort_by(|a, b| left(a).total_cmp(&left(b)));

@@ -54,6 +54,12 @@ pub fn HoldStill() -> impl IntoView {
 
 /// What a person reads of it.
 fn words_of(held: HeldParcel) -> String {
+    if held.found == 0 {
+        return format!(
+            "Not held: the board was found in no other frame than {}. Go to a frame in which its parts stand out, and try again.",
+            held.reference + 1
+        );
+    }
     let onto = format!(
         "Held as in frame {}: it moves by up to {} px.",
         held.reference + 1,

@@ -9,12 +9,10 @@ use super::desk::Desk;
 use super::holding::HoldStill;
 use super::moment::moment_words;
 use super::picture::name_of;
-use super::playback::Playback;
+use super::playback::{Playback, SPEEDS};
 use super::protocol::PictureKind;
 use crate::widgets::{Icon, NumberField, Picker, Sign};
 use crate::wording;
-
-const SPEEDS: [f64; 7] = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0];
 
 /// Pictures that are always to be had, then those that were worked out.
 const ALWAYS: [PictureKind; 5] = [

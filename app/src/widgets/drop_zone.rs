@@ -37,8 +37,8 @@ pub fn DropZone(
         take.run(files);
     };
     let dropped = move |event: DragEvent| {
+        // The page learns of the drop, and by this that it is none of its own.
         event.prevent_default();
-        event.stop_propagation();
         over.set(false);
         take.run(files_of(event.data_transfer().and_then(|transfer| transfer.files())));
     };

@@ -2,9 +2,9 @@
 
 use maud::{Markup, html};
 
-use crate::comparison::{Comparison, ambient_of, board_to_picture};
+use crate::comparison::{Comparison, board_to_picture, in_warmest_air};
 use crate::inspection::{
-    Finding, PartReading, ProbeVerdict, Sign, WorstCase, contact_words, explain, hard_to_judge, worst_case,
+    Finding, PartReading, ProbeVerdict, Sign, WorstCase, contact_words, explain, hard_to_judge,
 };
 use crate::result::numbers::{InUnit, count_of, number};
 use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
@@ -106,11 +106,7 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
         format!("{bound}{}", within(known.map(|known| known.0), known.and_then(|known| known.1)))
     };
     let air = session.datasheet.worst_ambient;
-    let worst = |part: &PartReading| {
-        let limit = session.layout.limits.iter().find(|limit| limit.designator == part.designator)?;
-        let taken_in = ambient_of(session, &comparison.unit_capture);
-        worst_case(part, limit, taken_in, session.input_uncertainty.ambient, air?)
-    };
+    let worst = |part: &PartReading| in_warmest_air(session, comparison, part);
     let left_in_worst_air =
         |part: &PartReading| worst(part).map_or(f64::INFINITY, |worst| worst.margin.value());
     let mut listed: Vec<(&PartReading, f64)> = comparison
