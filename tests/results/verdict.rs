@@ -7,6 +7,7 @@ use analysis::content_hash::ContentHash;
 use analysis::geometry::Point;
 use analysis::inspection::{ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, Sign};
 use analysis::session::{Command, Outcome, Role, Session, UnitNotes, Verdict};
+use analysis::units::TemperatureUnit;
 
 use super::{UNIT_BYTES, comparison, difference, record};
 
@@ -74,7 +75,7 @@ fn what_passed_units_read_is_what_the_next_one_should_read() {
     let expected = expected_readings(&with_other_units(&three, Outcome::Pass), &voltage_at("U7"));
     // Mean 3.32 V; s = 0.02 V; t(95 %, 2) = 4.303 by every table of Student's t; 4.303 · 0.02 · √(4/3) = 0.0994 V.
     assert_eq!(expected.len(), 1);
-    assert_eq!(expected[0].text, "3.32 V ± 99.4 mV");
+    assert_eq!(expected[0].text, "3.320 V ± 0.100 V");
     assert!(expected[0].origin.ends_with("12, 13, 14"), "{expected:?}");
     let one = [("12", "3.30", None)];
     assert_eq!(
@@ -85,6 +86,54 @@ fn what_passed_units_read_is_what_the_next_one_should_read() {
     assert!(none(with_other_units(&three, Outcome::Fail)), "a unit that failed is no model");
     let failed = [("12", "1.2", Some(ProbeVerdict::Fail))];
     assert!(none(with_other_units(&failed, Outcome::Pass)), "nor is a reading that failed");
+}
+
+#[test]
+fn what_is_expected_holds_the_readings_that_it_comes_from() {
+    // Fine readings, equal ones, and what the next healthy unit may read one digit off.
+    for (read, next) in [(["2.5040", "2.5041", "2.5042"], "2.5043"), (["3.30", "3.30", "3.30"], "3.31")] {
+        let units: Vec<_> = ["12", "13", "14"].into_iter().zip(read).map(|(s, r)| (s, r, None)).collect();
+        let offered = expected_readings(&with_other_units(&units, Outcome::Pass), &voltage_at("U7"));
+        for read in read.into_iter().chain([next]) {
+            let told = suggested_with(reading(&offered[0].text, read, None));
+            assert_eq!(told.outcome, Outcome::Pass, "{read} against {}", offered[0].text);
+        }
+        assert_eq!(suggested_with(reading(&offered[0].text, "3.1", None)).outcome, Outcome::Fail);
+    }
+    // Twenty equal readings: Student's t falls to 2.09 and the interval below the last digit.
+    let serials: Vec<_> = (0..20).map(|serial| serial.to_string()).collect();
+    let equal: Vec<_> = serials.iter().map(|serial| (serial.as_str(), "3.30", None)).collect();
+    let offered = expected_readings(&with_other_units(&equal, Outcome::Pass), &voltage_at("U7"));
+    assert_eq!(suggested_with(reading(&offered[0].text, "3.31", None)).outcome, Outcome::Pass);
+}
+
+#[test]
+fn one_unit_counts_once_and_only_who_was_read_is_named() {
+    let again = [("12", "3.10", None), ("13", "open", None), ("14", "as usual", None), ("12", "3.30", None)];
+    let offered = expected_readings(&with_other_units(&again, Outcome::Pass), &voltage_at("U7"));
+    assert_eq!(offered[0].text, "3.30 V");
+    assert!(offered[0].origin.ends_with("passed: 12"), "{offered:?}");
+}
+
+#[test]
+fn the_warmth_of_other_units_is_no_model() {
+    let mut session = with_other_units(&[("12", "61 °C", None), ("13", "62 °C", None)], Outcome::Pass);
+    let key = ProbeKey { quantity: ProbeQuantity::ContactTemperature, ..voltage_at("U7") };
+    for notes in &mut session.other_units {
+        notes.readings[0].0 = key.clone();
+    }
+    assert_eq!(expected_readings(&session, &key), []);
+}
+
+#[test]
+fn a_temperature_that_was_read_stays_when_another_unit_is_shown() {
+    let key = ProbeKey { quantity: ProbeQuantity::ContactTemperature, ..voltage_at("U7") };
+    let mut session = Session::default();
+    session.apply(Command::ShowTemperaturesIn { unit: TemperatureUnit::Celsius }).unwrap();
+    session.apply(Command::RecordReading { key: key.clone(), reading: reading("61", "62", None) }).unwrap();
+    session.apply(Command::ShowTemperaturesIn { unit: TemperatureUnit::Fahrenheit }).unwrap();
+    let kept = session.reading(&key).unwrap();
+    assert_eq!((kept.expected.as_str(), kept.read.as_str()), ("61 °C", "62 °C"));
 }
 
 #[test]
@@ -119,7 +168,7 @@ fn a_repaired_unit_shows_what_is_gone_what_is_left_and_what_is_new() {
     after.parts = vec![("U7".to_owned(), Some(difference(0.1)))];
     let changes = before_and_after(&full, &after);
     let told: Vec<_> = changes.iter().map(|change| (change.place.as_str(), change.became)).collect();
-    assert_eq!(told, [("U7", Became::Mended), ("finding at (20, 40)", Became::Left), ("R2", Became::New)]);
+    assert_eq!(told, [("U7", Became::Gone), ("finding at (20, 40)", Became::Left), ("R2", Became::New)]);
     assert_eq!(changes[0].before.map(|kelvin| kelvin.value()), Some(25.0));
     assert_eq!(changes[0].after.map(|kelvin| kelvin.value()), Some(0.1));
     // The same sense is part of being the same: a hot place that is cold after a repair is new.
@@ -127,5 +176,5 @@ fn a_repaired_unit_shows_what_is_gone_what_is_left_and_what_is_new() {
     colder.findings.truncate(1);
     colder.findings[0].sign = Sign::Colder;
     let became: Vec<_> = before_and_after(&full, &colder).iter().map(|change| change.became).collect();
-    assert_eq!(became, [Became::Mended, Became::Mended, Became::New]);
+    assert_eq!(became, [Became::Gone, Became::Gone, Became::New]);
 }

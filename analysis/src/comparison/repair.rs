@@ -7,8 +7,8 @@ use crate::units::KelvinDifference;
 /// What became of one place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Became {
-    /// It differed before and does no longer.
-    Mended,
+    /// It was found before and is no longer: mended, or below what can be told now.
+    Gone,
     /// It differs before and after.
     Left,
     /// It differs since.
@@ -44,7 +44,7 @@ pub fn before_and_after(before: &UnitSurvey, after: &UnitSurvey) -> Vec<PlaceCha
             place: finding.probe_target(),
             before: Some(finding.peak),
             after: still.map(|later| later.peak).or_else(|| mean(after, finding)),
-            became: if still.is_some() { Became::Left } else { Became::Mended },
+            became: if still.is_some() { Became::Left } else { Became::Gone },
         }
     });
     let is_new = |later: &&Finding| !before.findings.iter().any(|finding| is_same(finding, later));

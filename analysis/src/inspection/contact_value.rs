@@ -11,6 +11,8 @@ pub struct ContactValue {
     pub value: f64,
     /// How far off it may be, in the same unit.
     pub tolerance: Option<f64>,
+    /// One step of the last digit that was typed, in the same unit.
+    pub resolution: f64,
 }
 
 /// What a reading is off its expected value by.
@@ -30,8 +32,11 @@ impl Deviation {
     /// Whether the reading lies further off than it may.
     #[must_use]
     pub fn is_beyond(&self) -> bool {
+        // 3.4 is within 3.3 ± 0.1, which binary fractions would deny.
+        let size = self.expected.abs().max(self.read.abs());
+        let rounding = if size.is_finite() { 1e-12 * size } else { 0.0 };
         // Two open paths agree.
-        self.read != self.expected && (self.read - self.expected).abs() > self.tolerance
+        self.read != self.expected && (self.read - self.expected).abs() - rounding > self.tolerance
     }
 }
 
@@ -85,7 +90,8 @@ pub const fn contact_unit(quantity: ProbeQuantity, temperature: TemperatureUnit)
 /// no number of that quantity.
 ///
 /// Without a unit it is V, A, Hz, Ω or the person's unit of temperature. A letter in place of the decimal sign is the
-/// way of IEC 60062 (named from memory). A comma is a decimal comma.
+/// way of IEC 60062 (named from memory). A comma is a decimal comma. A unit that stands once, behind the tolerance, is
+/// the value's too, unless its prefix would make the value smaller than its tolerance: `3.3 ± 50 mV` is of 3.3 V.
 #[must_use]
 pub fn read_contact(
     quantity: ProbeQuantity,
@@ -99,7 +105,7 @@ pub fn read_contact(
     };
     let is_resistance = quantity == ProbeQuantity::ResistanceUnpowered;
     if is_resistance && ["open", "ol", "o.l.", "∞"].contains(&main.to_lowercase().as_str()) {
-        return Some(ContactValue { value: f64::INFINITY, tolerance: None });
+        return Some(ContactValue { value: f64::INFINITY, tolerance: None, resolution: 0.0 });
     }
     let off_text = off.unwrap_or_default();
     let percent = off_text.strip_suffix('%').map(str::trim);
@@ -117,7 +123,8 @@ pub fn read_contact(
         let size = size_in(quantity, off_number?, off_rest, temperature)?;
         return Some(ContactValue { tolerance: Some(size), ..own });
     }
-    let value = value_in(quantity, number, unit_text, temperature)?;
+    let mut value = value_in(quantity, number, unit_text, temperature)?;
+    let mut value_unit = unit_text;
     let tolerance = match (off_number, percent) {
         (None, _) => None,
         // A percentage of a temperature has no meaning.
@@ -125,7 +132,24 @@ pub fn read_contact(
         (Some(share), Some(_)) => Some((value * share / 100.0).abs()),
         (Some(size), None) => Some(size_in(quantity, size, unit_text, temperature)?),
     };
-    Some(ContactValue { value, tolerance })
+    if rest.is_empty() && tolerance.is_some_and(|size| size > value.abs()) && number.abs() > value.abs() {
+        (value, value_unit) = (number, "");
+    }
+    let last_digit = 10_f64.powi(-(decimals(main) as i32));
+    let resolution = size_in(quantity, last_digit, value_unit, temperature)?;
+    Some(ContactValue { value, tolerance, resolution })
+}
+
+/// The text as it is kept: a temperature without a unit gets the person's present one, since a later choice of another
+/// must not change what was read. Any other text stays as it is.
+#[must_use]
+pub fn with_own_unit(quantity: ProbeQuantity, text: &str, temperature: TemperatureUnit) -> String {
+    let read = |unit| read_contact(quantity, text, unit);
+    let follows_the_display = read(TemperatureUnit::Kelvin) != read(TemperatureUnit::Celsius);
+    if follows_the_display && read(temperature).is_some() {
+        return format!("{} {}", text.trim(), temperature.symbol());
+    }
+    text.to_owned()
 }
 
 /// A contact value with its unit and three to four digits: `3.31 V`, `12.0 mA`, `4.70 kΩ`.
@@ -138,10 +162,7 @@ pub fn write_contact(quantity: ProbeQuantity, value: f64, temperature: Temperatu
     if value.is_infinite() {
         return "open".to_owned();
     }
-    let size = value.abs();
-    let steps = [(1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n")];
-    let fits = steps.into_iter().find(|(step, _)| size >= *step * 0.9995);
-    let (step, prefix) = fits.filter(|_| size > 0.0).unwrap_or((1.0, ""));
+    let (step, prefix) = prefix_for(value.abs());
     let shown = value / step;
     let digits = if shown.abs() >= 99.95 {
         0
@@ -151,6 +172,33 @@ pub fn write_contact(quantity: ProbeQuantity, value: f64, temperature: Temperatu
         2
     };
     format!("{shown:.digits$} {prefix}{unit}").replace('-', "−")
+}
+
+/// An electrical value and what it may be off by, to two digits of the latter and none of them rounded inwards:
+/// `2.50410 V ± 0.00050 V`. For a temperature and for what is not finite, [`write_contact`] alone.
+#[must_use]
+pub fn write_with_tolerance(quantity: ProbeQuantity, value: f64, tolerance: f64) -> String {
+    let unit = TemperatureUnit::Kelvin;
+    let is_written = quantity != ProbeQuantity::ContactTemperature && value.is_finite();
+    if !is_written || !tolerance.is_finite() || tolerance <= 0.0 {
+        return write_contact(quantity, value, unit);
+    }
+    let (step, prefix) = prefix_for(value.abs().max(tolerance));
+    let (shown, off) = (value / step, tolerance / step);
+    let digits = (1.0 - off.log10().floor()).clamp(0.0, 12.0) as usize;
+    let last = 10_f64.powi(-(digits as i32));
+    // What the value loses by rounding is added, so that the whole interval stays inside.
+    let lost = (shown - (shown / last).round() * last).abs();
+    let off = ((off + lost) / last - 1e-6).ceil() * last;
+    let sign = contact_unit(quantity, unit);
+    format!("{shown:.digits$} {prefix}{sign} ± {off:.digits$} {prefix}{sign}").replace('-', "−")
+}
+
+/// The step of a thousand that a size is written in, and its sign.
+fn prefix_for(size: f64) -> (f64, &'static str) {
+    let steps = [(1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n")];
+    let fits = steps.into_iter().find(|(step, _)| size >= *step * 0.9995);
+    fits.filter(|_| size > 0.0).unwrap_or((1.0, ""))
 }
 
 /// What a reading is off its expected value by, where both are numbers of the quantity.
@@ -170,16 +218,23 @@ pub fn deviation(
     })
 }
 
-/// How far off a reading may be where nobody says: our own rule, wide enough for a bench meter and usual parts.
+/// How far off a reading may be where nobody says: our own rule, wide enough for a bench meter and usual parts (common
+/// practice, no source).
 fn usual_tolerance(quantity: ProbeQuantity, expected: f64) -> f64 {
+    let size = expected.abs();
     let (share, least) = match quantity {
-        ProbeQuantity::Voltage => (0.05, 0.05),
-        ProbeQuantity::Current => (0.1, 0.002),
+        ProbeQuantity::Voltage => (0.05, least_of_small(size, 0.05, 0.001)),
+        ProbeQuantity::Current => (0.1, least_of_small(size, 0.002, 1e-6)),
         ProbeQuantity::Frequency => (0.05, 1.0),
         ProbeQuantity::ResistanceUnpowered => (0.1, 0.5),
         ProbeQuantity::ContactTemperature => return 3.0,
     };
-    if expected.is_infinite() { 0.0 } else { (share * expected.abs()).max(least) }
+    if expected.is_infinite() { 0.0 } else { (share * size).max(least) }
+}
+
+/// A quarter of a small value, no more than `usual` and no less than a meter's `finest`; nothing at all says no scale.
+fn least_of_small(size: f64, usual: f64, finest: f64) -> f64 {
+    if size > 0.0 { (0.25 * size).clamp(finest, usual) } else { usual }
 }
 
 /// What a resistor should read by the value that the placement file gives it, Ω; `None` for any other part.
@@ -217,6 +272,14 @@ fn leading_number(text: &str) -> Option<(f64, &str)> {
         }
     }
     Some((plain_number(number)?, rest.trim()))
+}
+
+/// How many digits stand behind the decimal sign, or behind the letter in its place.
+fn decimals(text: &str) -> usize {
+    let is_whole = |letter: char| letter.is_ascii_digit() || matches!(letter, '-' | '−' | '+');
+    let mut behind = text.trim_start_matches(is_whole).chars();
+    behind.next();
+    behind.take_while(char::is_ascii_digit).count()
 }
 
 fn plain_number(text: &str) -> Option<f64> {
@@ -299,6 +362,10 @@ mod tests {
             (Voltage, "3.3 ± 0.1 V", 3.3, Some(0.1)),
             (Voltage, "3.3 V +/- 5 %", 3.3, Some(0.165)),
             (Voltage, "3.3 V ± 50 mV", 3.3, Some(0.05)),
+            (Voltage, "3.3 ± 50 mV", 3.3, Some(0.05)),
+            (Voltage, "330 ± 50 mV", 0.33, Some(0.05)),
+            (Voltage, "0.3 mV ± 1.2 mV", 0.0003, Some(0.0012)),
+            (ResistanceUnpowered, "4.7 ± 10 kΩ", 4700.0, Some(10e3)),
             (Current, "12 mA", 0.012, None),
             (Current, "250 µA", 250e-6, None),
             (Frequency, "16 MHz", 16e6, None),
@@ -346,9 +413,71 @@ mod tests {
         };
         assert_eq!(beyond(Voltage, "3.3 ± 0.1 V", "3.35"), Some(false));
         assert_eq!(beyond(Voltage, "3.3 ± 0.1 V", "3.45"), Some(true));
+        assert_eq!(beyond(Voltage, "3.3 ± 0.1 V", "3.4"), Some(false));
+        // What is small is not excused by what is usual on a supply.
+        assert_eq!(beyond(Current, "250 µA", "2 mA"), Some(true));
+        assert_eq!(beyond(Current, "250 µA", "260 µA"), Some(false));
+        assert_eq!(beyond(Voltage, "10 mV", "55 mV"), Some(true));
+        assert_eq!(beyond(Voltage, "10 mV", "11 mV"), Some(false));
+        assert_eq!(beyond(Voltage, "0 V", "20 mV"), Some(false));
+        assert_eq!(beyond(Voltage, "3.3 V", "3.5 V"), Some(true));
         assert_eq!(beyond(ResistanceUnpowered, "open", "open"), Some(false));
         assert_eq!(beyond(ResistanceUnpowered, "open", "12"), Some(true));
         assert_eq!(beyond(Voltage, "3.3", "as usual"), None);
+    }
+
+    #[test]
+    fn a_temperature_keeps_the_unit_it_was_read_in() {
+        for (typed, kept) in [
+            ("61", "61 °C"),
+            (" 61 ± 2", "61 ± 2 °C"),
+            ("-5", "-5 °C"),
+            ("142 °F", "142 °F"),
+            ("334 K", "334 K"),
+            ("61 °C ± 2", "61 °C ± 2"),
+            ("too hot", "too hot"),
+            ("", ""),
+        ] {
+            let written = with_own_unit(ContactTemperature, typed, CELSIUS);
+            assert_eq!(written, kept);
+            let later = read_contact(ContactTemperature, &written, TemperatureUnit::Fahrenheit);
+            assert_eq!(later, read_contact(ContactTemperature, typed, CELSIUS), "{typed}");
+        }
+        assert_eq!(with_own_unit(Voltage, "3.3", CELSIUS), "3.3");
+    }
+
+    #[test]
+    fn the_last_digit_that_was_typed_is_known() {
+        for (quantity, text, step) in [
+            (Voltage, "3.30", 0.01),
+            (Voltage, "3340 mV", 0.001),
+            (Voltage, "3.3 ± 50 mV", 0.1),
+            (ResistanceUnpowered, "4k7", 100.0),
+            (ContactTemperature, "142.0 °F", 0.1 / 1.8),
+        ] {
+            let read = read_contact(quantity, text, CELSIUS).unwrap();
+            assert!((read.resolution / step - 1.0).abs() < 1e-9, "{text}: {read:?}");
+        }
+    }
+
+    #[test]
+    fn a_value_with_its_tolerance_loses_nothing_by_being_written() {
+        assert_eq!(write_with_tolerance(Voltage, 3.32, 0.0994), "3.320 V ± 0.100 V");
+        for (quantity, value, tolerance) in [
+            (Voltage, 2.5041, 0.000_497),
+            (Voltage, 0.000_3, 0.0012),
+            (Voltage, -12.034_56, 0.021),
+            (Current, 0.012_345, 0.000_11),
+            (ResistanceUnpowered, 4712.0, 1234.0),
+            (ResistanceUnpowered, 0.0, 0.3),
+        ] {
+            let written = write_with_tolerance(quantity, value, tolerance);
+            let read = read_contact(quantity, &written, CELSIUS).unwrap();
+            let allowed = read.tolerance.unwrap();
+            let moved = (read.value - value).abs();
+            assert!(allowed - moved >= tolerance * (1.0 - 1e-5), "{written}");
+            assert!(allowed <= tolerance * 1.2, "{written}");
+        }
     }
 
     #[test]

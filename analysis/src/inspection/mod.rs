@@ -19,7 +19,7 @@ pub mod tolerance;
 
 pub use contact_value::{
     ContactValue, Deviation, contact_noun, contact_unit, deviation, nominal_resistance, read_contact,
-    write_contact,
+    with_own_unit, write_contact, write_with_tolerance,
 };
 pub use contacts::{Contact, Nets, Touch, contact_words};
 pub use criteria::{Basis, Criteria, Rule, TwinCriteria};

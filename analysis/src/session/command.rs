@@ -8,7 +8,7 @@ use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
 use crate::geometry::BaselinePixels;
-use crate::inspection::{Criteria, ProbeKey, ProbeReading};
+use crate::inspection::{Criteria, ProbeKey, ProbeReading, with_own_unit};
 use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
@@ -298,6 +298,9 @@ impl Session {
             }
             Command::KeepRepeatability { study } => self.repeatability = study.map(|study| *study),
             Command::RecordReading { key, reading } => {
+                let own = |text: &str| with_own_unit(key.quantity, text, self.temperature_unit);
+                let (expected, read) = (own(&reading.expected), own(&reading.read));
+                let reading = ProbeReading { expected, read, ..reading };
                 match self.readings.iter_mut().find(|(recorded, _)| *recorded == key) {
                     Some((_, recorded)) => *recorded = reading,
                     None => self.readings.push((key, reading)),

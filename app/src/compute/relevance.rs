@@ -60,7 +60,9 @@ pub fn for_twins(session: &Session) -> Session {
     relevant.datasheet = DatasheetCriteria::default();
     relevant.part_powers.clear();
     relevant.layout.limits.clear();
+    relevant.layout.limits_file.clear();
     relevant.layout.netlist = Netlist::default();
+    relevant.layout.netlist_file.clear();
     relevant.input_uncertainty =
         InputUncertainty { netd: session.input_uncertainty.netd, ..InputUncertainty::default() };
     relevant
@@ -73,7 +75,7 @@ pub fn for_every_unit(session: &Session) -> Session {
     relevant.criteria = Criteria { twins: TwinCriteria::default(), ..session.criteria };
     relevant.layout.limits = session.layout.limits.clone();
     relevant.layout.netlist = session.layout.netlist.clone();
-    relevant.datasheet = session.datasheet;
+    relevant.datasheet = DatasheetCriteria { worst_ambient: None, ..session.datasheet };
     relevant.input_uncertainty = session.input_uncertainty.clone();
     relevant
 }
@@ -120,5 +122,24 @@ mod tests {
         let mut warmer = before.clone();
         warmer.apply(Command::SetAmbient { ambient: Kelvin::new(300.0).unwrap() }).unwrap();
         assert_ne!(for_comparison(&warmer), for_comparison(&before));
+    }
+
+    #[test]
+    fn the_warmest_air_rejudges_no_unit_and_a_file_without_effect_no_twins() {
+        let before = Session::default();
+        let mut warmest = before.clone();
+        let air = Kelvin::new(328.0).unwrap();
+        let datasheet = DatasheetCriteria { worst_ambient: Some(air), ..before.datasheet };
+        warmest.apply(Command::SetDatasheetCriteria { datasheet }).unwrap();
+        assert_eq!(for_every_unit(&warmest), for_every_unit(&before));
+        let mut stricter = before.clone();
+        let datasheet = DatasheetCriteria { power_share: 0.2, ..before.datasheet };
+        stricter.apply(Command::SetDatasheetCriteria { datasheet }).unwrap();
+        assert_ne!(for_every_unit(&stricter), for_every_unit(&before));
+        let mut named = before.clone();
+        let netlist = Netlist::default();
+        named.apply(Command::LoadNetlist { file_name: "board.ipc".into(), netlist }).unwrap();
+        named.layout.limits_file = "limits.csv".into();
+        assert_eq!(for_twins(&named), for_twins(&before));
     }
 }

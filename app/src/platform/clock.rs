@@ -16,6 +16,13 @@ pub fn milliseconds() -> f64 {
     js_sys::Date::now()
 }
 
+/// A time in ISO 8601 as milliseconds since 1970; without an offset it is taken for local time. `None` for other text.
+#[must_use]
+pub fn instant(moment: &str) -> Option<f64> {
+    let milliseconds = js_sys::Date::parse(moment);
+    (!moment.is_empty() && milliseconds.is_finite()).then_some(milliseconds)
+}
+
 /// The moment so many seconds after another in RFC 3339; `None` where the other is no such moment.
 #[must_use]
 pub fn later(moment: &str, seconds: f64) -> Option<String> {

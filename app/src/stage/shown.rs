@@ -177,10 +177,10 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
         (None, Subject::Difference | Subject::Uncertainty | Subject::Spread | Subject::Recording) => {
             Err(match state {
                 ComparisonState::NotReady(why) => why,
-                _ if subject == Subject::Spread => {
+                ComparisonState::Failed(notice) => notice.what,
+                ComparisonState::Ready(_) if subject == Subject::Spread => {
                     "Three or more known-good boards are needed to see how they differ".to_owned()
                 }
-                ComparisonState::Failed(notice) => notice.what,
                 _ => "The difference is being worked out".to_owned(),
             })
         }

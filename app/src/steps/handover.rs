@@ -6,6 +6,7 @@ use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Role, Verdict};
 use leptos::prelude::*;
 
+use super::standing::is_alone;
 use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
@@ -135,7 +136,7 @@ fn Suggested() -> impl IntoView {
             {
                 Some(suggest(&session, &comparison))
             }
-            ComparisonState::NotReady(_) => match store.twins() {
+            ComparisonState::NotReady(_) if is_alone(&session) => match store.twins() {
                 TwinState::Told(report) => suggest_among_twins(&report, session.temperature_unit),
                 _ => None,
             },

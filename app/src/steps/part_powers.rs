@@ -46,7 +46,13 @@ pub fn PartPowers() -> impl IntoView {
         };
         entered.get().into_iter().map(item).collect::<Vec<_>>()
     };
-    let form = move || chosen.get().map(|designator| view! { <PowerForm designator=designator /> });
+    let on_bench =
+        Memo::new(move |_| store.session().with(|session| session.unit().map(|unit| unit.hash.clone())));
+    let form = move || {
+        // Another unit gets a form of its own: half of a product is not carried over to it.
+        on_bench.track();
+        chosen.get().map(|designator| view! { <PowerForm designator=designator /> })
+    };
     view! {
         <details data-testid="part-powers">
             <summary>
@@ -106,10 +112,12 @@ fn PowerForm(
     // Half of a product waits here for its other half.
     let (volts, amperes) = (RwSignal::new(None::<f64>), RwSignal::new(None::<f64>));
     Effect::new(move || {
-        if let Some(PowerReading::VoltageTimesCurrent { volts: v, amperes: a }) = now.get() {
-            volts.set(Some(v));
-            amperes.set(Some(a));
-        }
+        let (v, a) = match now.get() {
+            Some(PowerReading::VoltageTimesCurrent { volts, amperes }) => (Some(volts), Some(amperes)),
+            Some(PowerReading::Power { .. }) | None => (None, None),
+        };
+        volts.set(v);
+        amperes.set(a);
     });
     let enter = move |power: Option<PowerReading>| {
         if let Some(Err(error)) = power.map(PowerReading::watts) {
@@ -123,11 +131,11 @@ fn PowerForm(
         Some(Ok(watts)) => enter(Some(PowerReading::Power { watts })),
         Some(Err(error)) => Some(error.to_string()),
     };
-    let product = move || {
-        let (Some(volts), Some(amperes)) = (volts.get_untracked(), amperes.get_untracked()) else {
-            return None;
-        };
-        enter(Some(PowerReading::VoltageTimesCurrent { volts, amperes }))
+    let product = move || match (volts.get_untracked(), amperes.get_untracked(), now.get_untracked()) {
+        (Some(volts), Some(amperes), _) => enter(Some(PowerReading::VoltageTimesCurrent { volts, amperes })),
+        // Half of what was entered is taken away, and with it the product.
+        (_, _, Some(PowerReading::VoltageTimesCurrent { .. })) => enter(None),
+        _ => None,
     };
     let set_volts = move |typed: Option<f64>| {
         volts.set(typed);

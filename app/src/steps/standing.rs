@@ -151,7 +151,7 @@ fn alignment(session: &Session, state: &ComparisonState) -> Standing {
 fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
     let Some(comparison) = state.latest() else {
         return match twins {
-            TwinState::Told(report) => among_twins(session, report),
+            TwinState::Told(report) if is_alone(session) => among_twins(session, report),
             _ => waiting(state),
         };
     };
@@ -173,6 +173,12 @@ fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Sta
             wording::difference(unit, first.peak.value()),
         )),
     }
+}
+
+/// Whether there is no known-good board: only then do parts of one kind stand for the comparison.
+#[must_use]
+pub fn is_alone(session: &Session) -> bool {
+    session.with_role(Role::Baseline).next().is_none()
 }
 
 /// What parts of one kind show, where nothing else can be compared.
@@ -235,6 +241,7 @@ fn waiting(state: &ComparisonState) -> Standing {
 mod tests {
     use analysis::capture::CaptureMetadata;
     use analysis::content_hash::ContentHash;
+    use analysis::population::TwinCheck;
     use analysis::session::CaptureRecord;
 
     use super::*;
@@ -278,6 +285,15 @@ mod tests {
         let session = with_captures(&[Role::Baseline]);
         let surface = standing(Step::Surface, &session, &not_ready(), &TwinState::NotAsked, 0);
         assert!(matches!(&surface, Standing::Assumed(what) if what.starts_with("Assumed")), "{surface:?}");
+    }
+
+    #[test]
+    fn twins_stand_for_the_comparison_only_where_there_is_no_good_board() {
+        let report = TwinReport { capture: ContentHash::of(&[0]), check: TwinCheck::default() };
+        let told = TwinState::Told(std::sync::Arc::new(report));
+        let ask = |roles: &[Role]| standing(Step::Compare, &with_captures(roles), &not_ready(), &told, 0);
+        assert!(matches!(ask(&[Role::Unit]), Standing::Filled { .. }));
+        assert!(matches!(ask(&[Role::Unit, Role::Baseline]), Standing::Lacks(_)));
     }
 
     #[test]

@@ -35,6 +35,7 @@ pub fn Twins() -> impl IntoView {
             TwinState::NotReady(why) => {
                 Some(view! { <p class="remark" role="status">{format!("Not yet: {why}.")}</p> }.into_any())
             }
+            TwinState::Failed(why) => Some(view! { <p class="remark" role="status">{why}</p> }.into_any()),
             TwinState::Awaited => {
                 Some(view! { <p class="remark" role="status">"Being worked out …"</p> }.into_any())
             }

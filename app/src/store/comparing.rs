@@ -236,7 +236,10 @@ impl Store {
             Purpose::Write => self.tell(told("Nothing was saved: the writing was stopped.".to_owned())),
             Purpose::Survey { .. } => self.forget_awaited_surveys(),
             Purpose::CheckTwins { session } => {
-                self.take_twins(&session, TwinState::NotReady("It was stopped.".to_owned()));
+                self.take_twins(
+                    &session,
+                    TwinState::Failed("It was stopped. It begins again with the next change.".to_owned()),
+                );
             }
             Purpose::Reload { .. }
             | Purpose::Apparent { .. }

@@ -21,6 +21,8 @@ pub enum TwinState {
     NotReady(String),
     /// It is being made.
     Awaited,
+    /// Why it could not be made, as whole sentences.
+    Failed(String),
     /// What it showed.
     Told(Arc<TwinReport>),
 }
@@ -60,11 +62,13 @@ impl Store {
             {
                 let missing = format!("say what the numbers of {} mean", record.file_name);
                 self.twins.set(Twins { made_from: None, state: TwinState::NotReady(missing) });
-            } else if known
-                && compared
-                && self.twins.with_untracked(|twins| twins.made_from.as_deref() != Some(&relevant))
-            {
-                self.ask_for_twins(relevant);
+            } else if self.twins.with_untracked(|twins| twins.made_from.as_deref() != Some(&relevant)) {
+                if known && compared {
+                    self.ask_for_twins(relevant);
+                } else {
+                    // What was told is of an earlier session.
+                    self.twins.set(Twins { made_from: None, state: TwinState::Awaited });
+                }
             }
         });
     }

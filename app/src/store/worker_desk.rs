@@ -159,7 +159,7 @@ impl Store {
             }
             Outcome::CannotCheckTwins { why } => {
                 if let Purpose::CheckTwins { session } = purpose {
-                    self.take_twins(&session, TwinState::NotReady(why));
+                    self.take_twins(&session, TwinState::Failed(format!("It could not be done: {why}.")));
                 }
             }
             Outcome::CannotCompare { why } => self.comparison.set(ComparisonState::NotReady(why)),
@@ -227,7 +227,7 @@ impl Store {
                 self.tell(notice);
             }
             Purpose::CheckTwins { session } => {
-                self.take_twins(&session, TwinState::NotReady(notice.what.clone()));
+                self.take_twins(&session, TwinState::Failed(notice.what.clone()));
                 self.tell(notice);
             }
             Purpose::Write
