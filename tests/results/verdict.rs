@@ -6,7 +6,7 @@ use analysis::comparison::{Became, Suggestion, UnitSurvey, before_and_after, exp
 use analysis::content_hash::ContentHash;
 use analysis::geometry::Point;
 use analysis::inspection::{ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, Sign};
-use analysis::session::{Command, Outcome, Role, Session, UnitNotes, Verdict};
+use analysis::session::{Command, Outcome, PictureMarks, Role, Session, UnitNotes, Verdict};
 
 use super::{UNIT_BYTES, comparison, difference, record};
 
@@ -63,6 +63,7 @@ fn with_other_units(read: &[(&str, &str, Option<ProbeVerdict>)], outcome: Outcom
         landmark_use: analysis::registration::LandmarkUse::Start,
         readings: vec![(voltage_at("U7"), reading("", read, *verdict))],
         part_powers: Vec::new(),
+        on_picture: PictureMarks::default(),
         verdict: Some(Verdict { outcome, reason: String::new(), judged_by: String::new() }),
     });
     Session { other_units: notes.collect(), ..Session::default() }
