@@ -275,7 +275,8 @@ fn parts_of_one_kind_are_held_against_each_other_without_any_good_board() {
     let (unit, placement) = (sample("good-1.tiff"), sample("placement.csv"));
     let fixed = ["twins", "--unit", &unit, "--reflected", "23", "--out", "out"];
     let output = boardglow(folder.path(), &[&fixed[..], &["--placement", &placement]].concat());
-    assert_ne!(output.status.code(), Some(2), "{}", error_text(&output));
+    // A healthy board, by sample-captures/truth.json.
+    assert_eq!(output.status.code(), Some(0), "{}", error_text(&output));
     let table = std::fs::read_to_string(folder.path().join("out/good-1-twins.csv")).unwrap();
     // Eight capacitors of 100 nF in one package, by the placement file.
     assert_eq!(table.matches("\"C, 0603, 100 nF\"").count(), 8, "{table}");
@@ -337,6 +338,31 @@ fn the_parts_of_a_recording_are_followed_into_a_table() {
     assert!((number(1, mean) - 30.0).abs() < 0.01, "{table}");
     assert!(number(6, mean) > 40.0 && number(6, mean) > number(5, mean), "{table}");
     assert!(number(6, doubt) > 1.0 && number(6, doubt) < 5.0, "{table}");
+}
+
+#[test]
+fn tables_of_two_sides_count_together_and_the_recording_may_come_last() {
+    let folder = tempfile::tempdir().unwrap();
+    recording(folder.path());
+    let headings = "designator,x_mm,y_mm,rotation_deg,side,package,size_x_mm,size_y_mm\n";
+    // U1 stands here as well, elsewhere, and U2 where the plate stays at 30 °C.
+    let second = format!("{headings}U1,8,8,0,top,QFP,4,4\nU2,8,50,0,top,QFP,4,4\n");
+    std::fs::write(folder.path().join("second.csv"), second).unwrap();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_boardglow"));
+    command.current_dir(folder.path()).args(["sequence", "--reflected", "30", "--out", "trend.csv"]);
+    let tables = ["--placement", "placement.csv", "--placement", "second.csv"];
+    let done = command.args(tables).arg("run.pgm").output().unwrap();
+    assert!(done.status.success(), "{}", error_text(&done));
+    let told = "second.csv: note: left out, as placement.csv has them already: U1\n";
+    assert!(error_text(&done).contains(told), "{}", error_text(&done));
+    let table = std::fs::read_to_string(folder.path().join("trend.csv")).unwrap();
+    let rows: Vec<Vec<&str>> = table.lines().map(|line| line.split(',').collect()).collect();
+    let last = |name: &str| {
+        let place = rows[0].iter().position(|heading| *heading == name).unwrap();
+        rows[6][place].parse::<f64>().unwrap()
+    };
+    // 2 K a frame in the sixth frame, as the first table places it.
+    assert!(last("U1 mean (°C)") > 40.0 && (last("U2 mean (°C)") - 30.0).abs() < 0.01, "{table}");
 }
 
 #[test]

@@ -2,8 +2,8 @@
 //! touched, the board's outline or one side's parts.
 
 use analysis::board::{
-    BoardFileError, GerberLayer, LengthUnit, is_gerber, is_netlist, parse_gerber, parse_limits,
-    parse_netlist, parse_placements,
+    BoardFileError, LengthUnit, is_gerber, is_netlist, parse_gerber, parse_limits, parse_netlist,
+    parse_placements,
 };
 use analysis::session::Command;
 
@@ -41,12 +41,7 @@ pub fn read_table(table: &DroppedText, unit: Option<LengthUnit>) -> TableRead {
             Ok((layer, odd)) => {
                 let file_name = file_name.clone();
                 warnings.extend(odd.iter().map(|warning| format!("{file_name}: {warning}")));
-                commands.push(match layer {
-                    GerberLayer::Outline(outline) => Command::LoadOutline { file_name, outline },
-                    GerberLayer::Components { side, placements } => {
-                        Command::LoadComponentLayer { file_name, side, placements }
-                    }
-                });
+                commands.push(Command::load_layer(file_name, layer));
                 TableRead::Parts { commands, warnings }
             }
             Err(error) => TableRead::Damaged(error.to_string()),

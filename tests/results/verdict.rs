@@ -1,13 +1,13 @@
 //! What contact readings and other units' records do to the verdict that is suggested.
 
-use analysis::board::{Placement, Side};
+use analysis::board::{PartLimit, Placement, Side};
 use analysis::capture::BoardIdentity;
 use analysis::comparison::{Became, Suggestion, UnitSurvey, before_and_after, expected_readings, suggest};
 use analysis::content_hash::ContentHash;
 use analysis::geometry::Point;
 use analysis::inspection::{ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, Sign};
-use analysis::session::{Command, Outcome, Role, Session, UnitNotes, Verdict};
-use analysis::units::TemperatureUnit;
+use analysis::session::{Command, Outcome, PictureMarks, Role, Session, UnitNotes, Verdict};
+use analysis::units::{Kelvin, TemperatureUnit};
 
 use super::{UNIT_BYTES, comparison, difference, record};
 
@@ -64,6 +64,7 @@ fn with_other_units(read: &[(&str, &str, Option<ProbeVerdict>)], outcome: Outcom
         landmark_use: analysis::registration::LandmarkUse::Start,
         readings: vec![(voltage_at("U7"), reading("", read, *verdict))],
         part_powers: Vec::new(),
+        on_picture: PictureMarks::default(),
         verdict: Some(Verdict { outcome, reason: String::new(), judged_by: String::new() }),
     });
     Session { other_units: notes.collect(), ..Session::default() }
@@ -177,4 +178,29 @@ fn a_repaired_unit_shows_what_is_gone_what_is_left_and_what_is_new() {
     colder.findings[0].sign = Sign::Colder;
     let became: Vec<_> = before_and_after(&full, &colder).iter().map(|change| change.became).collect();
     assert_eq!(became, [Became::Gone, Became::Gone, Became::New]);
+}
+
+/// A case at 96.85 °C in air of 23 °C, with 107 °C allowed: in air of 60 °C it would be 37 K warmer.
+#[test]
+fn a_part_over_its_limit_in_the_warmest_air_alone_makes_a_recheck_that_says_so() {
+    let mut comparison = comparison("U7");
+    comparison.findings.clear();
+    comparison.parts.truncate(1);
+    comparison.parts[0].margin = Some(difference(10.0));
+    let celsius = |value| Kelvin::from_celsius(value).ok();
+    let mut session = Session::default();
+    session.layout.limits = vec![PartLimit {
+        designator: comparison.parts[0].designator.clone(),
+        max_case: celsius(107.0),
+        max_junction: None,
+        power: None,
+        path: None,
+    }];
+    assert_eq!(suggest(&session, &comparison).outcome, Outcome::Pass);
+    session.datasheet.worst_ambient = celsius(60.0);
+    let Suggestion { outcome, reasons } = suggest(&session, &comparison);
+    assert_eq!(outcome, Outcome::Recheck);
+    assert!(reasons[0].contains("60 °C") && reasons[0].contains("26.9 K"), "{reasons:?}");
+    session.datasheet.worst_ambient = celsius(30.0);
+    assert_eq!(suggest(&session, &comparison).outcome, Outcome::Pass);
 }

@@ -294,7 +294,7 @@ fn plane_at(
 /// One group's standings; package and value are left to the caller, significance to all groups together.
 fn group(class: String, parts: &[(String, Step)], usual: UsualSpread) -> TwinGroup {
     let steps: Vec<f64> = parts.iter().map(|(_, step)| step.kelvin).collect();
-    let center = median(&steps);
+    let center = middle_of_two(&steps);
     let spread = robust_scale(&steps, center);
     let of_rise = |steps: &mut dyn Iterator<Item = &Step>| {
         let (sum, count) = steps.fold((0.0, 0.0), |(sum, n), step| (sum + step.rise.powi(2), n + 1.0));
@@ -305,7 +305,7 @@ fn group(class: String, parts: &[(String, Step)], usual: UsualSpread) -> TwinGro
         (share * center).powi(2) + of_rise(steps)
     };
     let measured: Vec<f64> = parts.iter().map(|(_, step)| step.uncertainty.powi(2)).collect();
-    let should = stated(center, &mut parts.iter().map(|(_, step)| step)) + median(&measured);
+    let should = stated(center, &mut parts.iter().map(|(_, step)| step)) + middle_of_two(&measured);
     let trust = match parts.len() {
         ..=2 => Trust::Pair,
         _ if spread > UNEVEN * should.sqrt() => Trust::Uneven,
@@ -320,8 +320,8 @@ fn group(class: String, parts: &[(String, Step)], usual: UsualSpread) -> TwinGro
             .collect();
         let count = others.len() as f64;
         let kelvins: Vec<f64> = others.iter().map(|step| step.kelvin).collect();
-        let center = median(&kelvins);
-        let error = median(&others.iter().map(|step| step.uncertainty.powi(2)).collect::<Vec<_>>());
+        let center = middle_of_two(&kelvins);
+        let error = middle_of_two(&others.iter().map(|step| step.uncertainty.powi(2)).collect::<Vec<_>>());
         let stated = stated(center, &mut others.iter().copied());
         // What the twins show beyond what measuring them makes.
         let seen = (robust_scale(&kelvins, center).powi(2) - error).max(0.0);
@@ -357,8 +357,11 @@ fn tell_significant(groups: &mut [TwinGroup], false_alarms: FalseAlarms) {
     }
 }
 
-/// Of an even count the mean of the middle two; 0 of none.
-fn median(values: &[f64]) -> f64 {
+/// The median, of an even count the mean of the middle two; 0 of none.
+///
+/// The upper of the two, which [`crate::quantile::median`] takes, would widen a small group's spread, for which the
+/// factors of [`robust_scale`] are not made, and lean its center to the warm side.
+fn middle_of_two(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
     let middle = |index: usize| sorted.get(index).copied().unwrap_or(0.0);
@@ -384,7 +387,7 @@ fn robust_scale(values: &[f64], center: f64) -> f64 {
         9 => 1.107,
         count => count as f64 / (count as f64 - 0.8),
     };
-    few * MAD_TO_SIGMA * median(&deviations)
+    few * MAD_TO_SIGMA * middle_of_two(&deviations)
 }
 
 #[cfg(test)]
@@ -533,7 +536,7 @@ mod tests {
             let mean = (0..DRAWS)
                 .map(|_| {
                     let values: Vec<f64> = (0..count).map(|_| random.sample(StandardNormal)).collect();
-                    robust_scale(&values, median(&values))
+                    robust_scale(&values, middle_of_two(&values))
                 })
                 .sum::<f64>()
                 / DRAWS as f64;

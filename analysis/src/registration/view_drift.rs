@@ -135,6 +135,15 @@ mod tests {
 
     /// Parts on a board, moved by (x, y), `heat` times as warm as at the end, with noise of its own.
     fn board(x: f64, y: f64, heat: f64, seed: u32) -> Frame<ApparentKelvin> {
+        turned(0.0, [x, y], heat, seed)
+    }
+
+    /// The place that board and picture are turned about.
+    const PIVOT: [f64; 2] = [110.0, 80.0];
+
+    /// The same, first turned by so many degrees.
+    fn turned(degrees: f64, [x, y]: [f64; 2], heat: f64, seed: u32) -> Frame<ApparentKelvin> {
+        let (sin, cos) = degrees.to_radians().sin_cos();
         let mut state = seed;
         let mut draw = || {
             state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -149,7 +158,8 @@ mod tests {
         ];
         let inside = |distance: f64, half: f64| 1.0 / (1.0 + ((distance.abs() - half) * 1.2).exp());
         let values = (0..160 * 220).map(|index| {
-            let (column, row) = (f64::from(index % 220) - x, f64::from(index / 220) - y);
+            let (u, v) = (f64::from(index % 220) - x - PIVOT[0], f64::from(index / 220) - y - PIVOT[1]);
+            let (column, row) = (PIVOT[0] + cos * u + sin * v, PIVOT[1] - sin * u + cos * v);
             let warm: f64 =
                 parts.iter().map(|(px, py, k)| k * inside(column - px, 11.0) * inside(row - py, 7.0)).sum();
             let noise = 0.09 * (draw() + draw() + draw() + draw());
@@ -170,6 +180,24 @@ mod tests {
             // The accuracy that an alignment promises.
             assert!(off < 0.1, "{x} {y}: {off}, stated {}", drift.error_px);
             assert!((drift.moved_px - x.hypot(y)).abs() < 0.3, "{x} {y}: {}", drift.moved_px);
+        }
+    }
+
+    #[test]
+    fn a_turn_is_found_as_well_as_a_shift() {
+        let view = ReferenceView::new(&board(0.0, 0.0, 1.0, 1)).unwrap();
+        for (seed, (degrees, shift)) in (7..).zip([(0.5, [0.0, 0.0]), (-0.5, [1.3, -0.6])]) {
+            let frame = turned(degrees, shift, 0.8, seed);
+            let drift = view.drift_of(&frame, &UnitMap::identity()).unwrap();
+            let (sin, cos) = f64::to_radians(degrees).sin_cos();
+            // Two parts at opposite ends, which a shift alone would leave 0.6 pixels off.
+            for [x, y] in [[50.0, 110.0], [170.0, 50.0]] {
+                let (u, v) = (x - PIVOT[0], y - PIVOT[1]);
+                let seen = [PIVOT[0] + shift[0] + cos * u - sin * v, PIVOT[1] + shift[1] + sin * u + cos * v];
+                let there = drift.map.apply(seen.into());
+                let off = (there.x - x).hypot(there.y - y);
+                assert!(off < 0.1, "{degrees}° and {shift:?}: {off}, stated {}", drift.error_px);
+            }
         }
     }
 

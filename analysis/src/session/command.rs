@@ -2,8 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{CaptureRecord, Gauge, Role, Session, UnitNotes, Verdict};
-use crate::board::{BoardOutline, DatasheetCriteria, Netlist, PartLimit, Placement, PowerReading, Side};
+use super::{CaptureRecord, Gauge, PictureMarks, Role, Session, UnitNotes, Verdict};
+use crate::board::{
+    BoardOutline, DatasheetCriteria, GerberLayer, Netlist, PartLimit, Placement, PowerReading, Side,
+};
 use crate::capability::Repeatability;
 use crate::capture::{BoardIdentity, CaptureMetadata, CornerMark, TestConditions};
 use crate::content_hash::ContentHash;
@@ -99,6 +101,19 @@ pub enum Command {
     LoadOutline { file_name: String, outline: BoardOutline },
 }
 
+impl Command {
+    /// Loads what a Gerber layer holds.
+    #[must_use]
+    pub fn load_layer(file_name: String, layer: GerberLayer) -> Self {
+        match layer {
+            GerberLayer::Outline(outline) => Self::LoadOutline { file_name, outline },
+            GerberLayer::Components { side, placements } => {
+                Self::LoadComponentLayer { file_name, side, placements }
+            }
+        }
+    }
+}
+
 /// Why a command was not carried out. The session is as it was.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Refusal {
@@ -146,7 +161,8 @@ impl Session {
     }
 
     /// A verdict, readings and landmarks speak of one unit, marks on the picture of one reference: when
-    /// another takes its place they must not be taken for the new one's. A unit's come back with it.
+    /// another takes its place they must not be taken for the new one's. A unit's come back with it, and so do the
+    /// marks on its picture where it is the reference itself.
     fn keep_apart_what_belongs_to(
         &mut self,
         unit: Option<(ContentHash, TestConditions)>,
@@ -154,16 +170,20 @@ impl Session {
     ) {
         let bench_was_empty = unit.is_none();
         let now = self.reference().map(|record| &record.hash);
-        let reference_changed = reference.is_some() && now != reference;
+        let another_reference = now != reference;
+        let reference_changed = reference.is_some() && another_reference;
+        let left = if reference_changed { self.take_picture_marks() } else { PictureMarks::default() };
+        let mut known_of_old = PictureMarks::default();
         if let Some((hash, stated)) =
             unit.filter(|(hash, _)| self.unit().map(|record| &record.hash) != Some(hash))
         {
-            self.put_aside_notes_on(hash);
+            let on_picture = if reference == Some(&hash) { left } else { PictureMarks::default() };
+            self.put_aside_notes_on(hash, on_picture);
             self.conditions.forget(&stated);
             if let Some(stated) = self.unit().map(|record| record.metadata.clone()) {
                 self.take_over_what_is_stated(stated);
             }
-            self.take_up_notes();
+            known_of_old = self.take_up_notes();
         } else if reference_changed {
             self.landmarks.clear();
         }
@@ -174,26 +194,53 @@ impl Session {
             // What was said before the unit came holds; the unit says the rest.
             let said = std::mem::replace(&mut self.conditions, stated.conditions);
             self.conditions.take_over(said);
-            self.take_up_notes();
+            known_of_old = self.take_up_notes();
         }
         if reference_changed {
             for notes in &mut self.other_units {
                 notes.landmarks.clear();
             }
-        }
-        if reference_changed {
             // What its own metadata says of it is known; what a person marked on the other picture is not.
             let known = self.reference().map(|record| record.metadata.corners.clone());
             self.layout.corners =
                 known.unwrap_or_default().into_iter().map(CornerMark::on_baseline).collect();
-            self.surface.map = None;
-            self.surface.map_uncertainty = None;
-            self.surface.regions.retain(|region| matches!(region.outline, PlacedOutline::Board(_)));
+        }
+        if another_reference && self.with_role(Role::Baseline).next().is_none() {
+            self.lay_picture_marks(known_of_old);
+        }
+    }
+
+    /// Takes off what lies on the pixels of the reference.
+    fn take_picture_marks(&mut self) -> PictureMarks {
+        let regions = std::mem::take(&mut self.surface.regions).into_iter().enumerate();
+        let (on_board, on_picture): (Vec<_>, Vec<_>) =
+            regions.partition(|(_, region)| matches!(region.outline, PlacedOutline::Board(_)));
+        self.surface.regions = on_board.into_iter().map(|(_, region)| region).collect();
+        PictureMarks {
+            corners: std::mem::take(&mut self.layout.corners),
+            regions: on_picture,
+            map: self.surface.map.take(),
+            map_uncertainty: self.surface.map_uncertainty.take(),
+        }
+    }
+
+    /// Lays on the reference's pixels what was taken off them before; where nothing was, what is there stays.
+    fn lay_picture_marks(&mut self, marks: PictureMarks) {
+        if !marks.corners.is_empty() {
+            self.layout.corners = marks.corners;
+        }
+        for (place, region) in marks.regions {
+            let regions = &mut self.surface.regions;
+            regions.insert(place.min(regions.len()), region);
+        }
+        if marks.map.is_some() {
+            self.surface.map = marks.map;
+            self.surface.map_uncertainty = marks.map_uncertainty;
         }
     }
 
     /// What was said of the unit that leaves the bench, unless nothing was or it leaves the session.
-    fn put_aside_notes_on(&mut self, capture: ContentHash) {
+    fn put_aside_notes_on(&mut self, capture: ContentHash, on_picture: PictureMarks) {
         let notes = UnitNotes {
             board: std::mem::take(&mut self.board),
             landmarks: std::mem::take(&mut self.landmarks),
@@ -201,6 +248,7 @@ impl Session {
             readings: std::mem::take(&mut self.readings),
             part_powers: std::mem::take(&mut self.part_powers),
             verdict: self.verdict.take(),
+            on_picture,
             capture,
         };
         // The product is the same for all units of a session; only the number is this one's.
@@ -210,10 +258,11 @@ impl Session {
         }
     }
 
-    /// What was said before of the unit that is on the bench now.
-    fn take_up_notes(&mut self) {
-        let Some(unit) = self.unit().map(|record| record.hash.clone()) else { return };
-        let Some(place) = self.other_units.iter().position(|notes| notes.capture == unit) else { return };
+    /// What was said before of the unit that is on the bench now; handed back, what was marked on its picture.
+    fn take_up_notes(&mut self) -> PictureMarks {
+        let unit = self.unit().map(|record| record.hash.clone());
+        let place = self.other_units.iter().position(|notes| Some(&notes.capture) == unit.as_ref());
+        let Some(place) = place else { return PictureMarks::default() };
         let notes = self.other_units.remove(place);
         self.board = notes.board;
         self.landmarks = notes.landmarks;
@@ -221,6 +270,7 @@ impl Session {
         self.readings = notes.readings;
         self.part_powers = notes.part_powers;
         self.verdict = notes.verdict;
+        notes.on_picture
     }
 
     /// The board and its conditions as a unit's own metadata state them.
@@ -374,7 +424,8 @@ fn require_item<'a, T>(what: &'static str, items: &'a mut [T], index: usize) -> 
 mod tests {
     use super::*;
     use crate::capture::CaptureMetadata;
-    use crate::session::Outcome;
+    use crate::session::{EMISSIVITY_FILES, Outcome, saved};
+    use crate::surface::{Outline, Surface};
 
     fn add(name: &str, role: Role) -> Command {
         let hash = ContentHash::of(name.as_bytes());
@@ -440,6 +491,44 @@ mod tests {
         assert_eq!(session.layout.corners.len(), 1);
         session.apply(Command::RemoveCapture { hash: ContentHash::of(b"good") }).unwrap();
         assert_eq!(session.layout.corners, []);
+    }
+
+    #[test]
+    fn what_was_marked_on_a_unit_alone_comes_back_with_it() {
+        let mut session = Session::default();
+        session.apply(add("a", Role::Unit)).unwrap();
+        let corner = serde_json::from_str(r#"{"pixel": [1.0, 2.0], "board": [0.0, 0.0]}"#).unwrap();
+        let (map, doubt) = (ContentHash::of(b"map"), ContentHash::of(b"doubt"));
+        let region = |name: &str, outline: PlacedOutline| Command::AddRegion {
+            region: Region { name: name.to_owned(), outline, finish: Surface::default().whole },
+        };
+        let tape = Outline::Rectangle { from: [1.0, 1.0].into(), to: [5.0, 5.0].into() };
+        let shield = Outline::Rectangle { from: [1.0, 1.0].into(), to: [5.0, 5.0].into() };
+        for command in [
+            Command::MarkCorners { corners: vec![corner] },
+            Command::UseEmissivityMap { map: Some(map.clone()), uncertainty: Some(doubt.clone()) },
+            region("tape", PlacedOutline::Pixels(tape)),
+            region("shield", PlacedOutline::Board(shield)),
+        ] {
+            session.apply(command).unwrap();
+        }
+        let before = session.clone();
+        let names = |session: &Session| {
+            session.surface.regions.iter().map(|region| region.name.clone()).collect::<Vec<_>>().join(" ")
+        };
+        session.apply(add("b", Role::Unit)).unwrap();
+        assert_eq!((session.layout.corners.len(), session.surface.map.clone()), (0, None));
+        assert_eq!(names(&session), "shield", "what lies on the board holds for every unit");
+        assert!(session.files().contains(&map) && session.files().contains(&doubt), "still needed");
+        assert_eq!(session.file_name_of(&doubt), EMISSIVITY_FILES[1]);
+        let mut session = saved::load(&saved::save(&session).unwrap()).unwrap();
+        let back = Command::AssignRole { hash: ContentHash::of(b"a"), role: Role::Unit };
+        session.apply(back).unwrap();
+        assert_eq!((&session.layout, &session.surface), (&before.layout, &before.surface));
+
+        // A known-good board is another reference, which knows none of it.
+        session.apply(add("good", Role::Baseline)).unwrap();
+        assert_eq!((session.layout.corners.len(), names(&session).as_str()), (0, "shield"));
     }
 
     #[test]

@@ -25,7 +25,7 @@ use crate::inspection::{Criteria, ProbeKey, ProbeReading};
 use crate::procedure::Record;
 use crate::radiometry::{Band, Surroundings};
 use crate::registration::{LandmarkPair, LandmarkUse};
-use crate::surface::Surface;
+use crate::surface::{Region, Surface};
 use crate::uncertainty::InputUncertainty;
 use crate::units::{Kelvin, TemperatureUnit};
 
@@ -176,6 +176,26 @@ pub struct Verdict {
     pub judged_by: String,
 }
 
+/// What lies on the pixels of a unit that was compared with no known-good board.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct PictureMarks {
+    /// Places known on the board and in its picture.
+    pub corners: Vec<CornerMark<BaselinePixels>>,
+    /// Regions drawn on its picture, each with its place in the order of all regions, from 0.
+    pub regions: Vec<(usize, Region)>,
+    /// The emissivity picture.
+    pub map: Option<ContentHash>,
+    /// The standard uncertainties of that.
+    pub map_uncertainty: Option<ContentHash>,
+}
+
+impl PictureMarks {
+    fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 /// What was said of a unit that is not on the bench now: it is taken up again with it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -193,6 +213,9 @@ pub struct UnitNotes {
     /// Powers measured on its parts.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub part_powers: Vec<(String, PowerReading)>,
+    /// What was marked on its picture, where that was the reference.
+    #[serde(default, skip_serializing_if = "PictureMarks::is_empty")]
+    pub on_picture: PictureMarks,
     /// The verdict.
     pub verdict: Option<Verdict>,
 }
@@ -330,8 +353,10 @@ impl Session {
     pub fn files(&self) -> BTreeSet<ContentHash> {
         let captures = self.captures.iter().map(|record| &record.hash);
         let pictures = self.surface.map.iter().chain(&self.surface.map_uncertainty);
+        let marks = self.other_units.iter().map(|notes| &notes.on_picture);
+        let of_others = marks.flat_map(|marks| marks.map.iter().chain(&marks.map_uncertainty));
         let worked_out = self.procedures.iter().flat_map(Record::files);
-        captures.chain(pictures).chain(worked_out).cloned().collect()
+        captures.chain(pictures).chain(of_others).chain(worked_out).cloned().collect()
     }
 
     /// The name of a file that the session needs; empty where it needs none of this content.
@@ -341,7 +366,8 @@ impl Session {
             return &record.file_name;
         }
         let is_doubt = |record: &Record| record.files().get(1) == Some(&hash);
-        let doubted = self.surface.map_uncertainty.as_ref() == Some(hash);
+        let doubts = self.other_units.iter().map(|notes| &notes.on_picture.map_uncertainty);
+        let doubted = doubts.chain([&self.surface.map_uncertainty]).any(|doubt| doubt.as_ref() == Some(hash));
         match (doubted || self.procedures.iter().any(is_doubt), self.files().contains(hash)) {
             (true, _) => EMISSIVITY_FILES[1],
             (false, true) => EMISSIVITY_FILES[0],

@@ -15,7 +15,6 @@ pub(super) struct DriftSearch {
     /// Where the board lay in the frame before.
     last: Option<ViewDrift>,
     found: Vec<Option<ViewDrift>>,
-    sure: usize,
     unsure: usize,
 }
 
@@ -28,30 +27,26 @@ impl DriftSearch {
             hint: "Go to a frame in which the board is warm, and hold it there.",
         })?;
         let found = vec![None; recording.count()];
-        Ok(Self { reference, view, last: None, found, sure: 0, unsure: 0 })
+        Ok(Self { reference, view, last: None, found, unsure: 0 })
     }
 
     /// Looks for the board in a frame; where it is not found it is taken to lie as in the frame before.
-    pub(super) fn add(&mut self, frame: usize, apparent: &Frame<ApparentKelvin>) -> Result<(), Failure> {
+    pub(super) fn add(&mut self, frame: usize, apparent: &Frame<ApparentKelvin>) {
         let near = self.last.as_ref().map_or_else(Homography::identity, |drift| drift.map.clone());
         match self.view.drift_of(apparent, &near) {
-            Some(drift) => {
-                self.last = Some(drift);
-                self.sure += 1;
-            }
+            Some(drift) => self.last = Some(drift),
             None => self.unsure += 1,
         }
         if let Some(place) = self.found.get_mut(frame) {
             place.clone_from(&self.last);
         }
-        Ok(())
     }
 
     /// The recording is seen through what was found from now on.
     pub(super) fn finish(self, recording: &mut Recording, problems: Vec<String>) -> Outcome {
         let drifts = self.found.iter().flatten();
         let most_px = drifts.map(|drift| drift.moved_px).fold(0.0, f64::max);
-        let held = HeldParcel { reference: self.reference, most_px, found: self.sure, unsure: self.unsure };
+        let held = HeldParcel { reference: self.reference, most_px, unsure: self.unsure };
         recording.hold(self.found);
         Outcome::Held { held: Some(held), problems }
     }

@@ -36,6 +36,10 @@ pub fn HoldStill() -> impl IntoView {
             desk.hold_still();
         }
     };
+    let told = move || {
+        let frames = desk.opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
+        desk.held.get().map(|held| words_of(held, frames))
+    };
     view! {
         <div class="row tight">
             <button
@@ -47,14 +51,14 @@ pub fn HoldStill() -> impl IntoView {
             >
                 {move || if held() { "Let the board move" } else { "Hold the board still" }}
             </button>
-            <span class="remark" role="status" data-testid="held">{move || desk.held.get().map(words_of)}</span>
+            <span class="remark" role="status" data-testid="held">{told}</span>
         </div>
     }
 }
 
 /// What a person reads of it.
-fn words_of(held: HeldParcel) -> String {
-    if held.found == 0 {
+fn words_of(held: HeldParcel, frames: usize) -> String {
+    if held.unsure + 1 >= frames {
         return format!(
             "Not held: the board was found in no other frame than {}. Go to a frame in which its parts stand out, and try again.",
             held.reference + 1

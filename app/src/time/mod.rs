@@ -18,6 +18,7 @@ mod arrival;
 mod board_map;
 pub mod desk;
 mod engine;
+mod forgetting;
 pub mod picture;
 mod pulled;
 

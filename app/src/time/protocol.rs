@@ -159,9 +159,7 @@ pub struct HeldParcel {
     pub reference: usize,
     /// The farthest that a corner of the picture moved in any frame, pixels.
     pub most_px: f64,
-    /// In how many frames it was found.
-    pub found: usize,
-    /// In how many it was not: these lie as the frame before them.
+    /// In how many frames it was not found: these lie as the frame before them.
     pub unsure: usize,
 }
 

@@ -159,7 +159,8 @@ impl Walk {
             return mean.add(&raw, recording.metadata(), recording.samples()).map_err(failed);
         }
         if let Taking::Drift(drift) = &mut self.taking {
-            return drift.add(self.at, &recording.apparent(&raw)?);
+            drift.add(self.at, &recording.apparent(&raw)?);
+            return Ok(());
         }
         let surface = recording.corrected(self.at, &raw)?;
         match &mut self.taking {

@@ -81,13 +81,29 @@ pub(crate) struct BenchArguments {
     #[arg(long, value_name = "MAP.tif|REGIONS.json")]
     pub(crate) emissivity: Option<PathBuf>,
 
-    /// Placement (pick-and-place) file, or Gerber component layers (X3) of one side or both, to name
-    /// the parts; a Gerber profile among them gives the board's outline. Parts need the board's corners in the JSON
-    /// file of the first baseline, or of the unit where there is none
+    #[command(flatten)]
+    pub(crate) board: BoardArguments,
+
+    /// Air temperature around the boards, °C, for captures that do not state their own [default: 23]
+    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
+    pub(crate) ambient: Option<f64>,
+
+    /// Folder to write to; it is made if need be, and files of the same name are replaced
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: PathBuf,
+}
+
+/// What every task is told of the board's parts and what the board mirrors.
+#[derive(Debug, Args)]
+pub(crate) struct BoardArguments {
+    /// Placement (pick-and-place) files or Gerber component layers (X3), to name the parts; those of several files,
+    /// as one for each side, count together, and a designator that stands in two counts as in the first. A Gerber
+    /// profile among them gives the board's outline. Parts need the board's corners in the JSON file of the first
+    /// baseline, or of the unit where there is none
     #[arg(long, num_args = 1.., value_name = "CSV|GERBER")]
     pub(crate) placement: Vec<PathBuf>,
 
-    /// Unit of the placement file's coordinates, where the file itself does not say
+    /// Unit of the placement files' coordinates, where a file itself does not say
     #[arg(long, value_name = "UNIT")]
     pub(crate) placement_unit: Option<LengthArgument>,
 
@@ -98,14 +114,6 @@ pub(crate) struct BenchArguments {
     /// Reflected apparent temperature, °C [default: 23]
     #[arg(long, value_name = "degC", allow_negative_numbers = true)]
     pub(crate) reflected: Option<f64>,
-
-    /// Air temperature around the boards, °C, for captures that do not state their own [default: 23]
-    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
-    pub(crate) ambient: Option<f64>,
-
-    /// Folder to write to; it is made if need be, and files of the same name are replaced
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: PathBuf,
 }
 
 /// Hold parts of one kind on a unit against each other, without any known-good board.
@@ -143,34 +151,28 @@ Live boards can kill, also after switch-off. Local codes and licensed practice c
 /// picture and of every part in view, °C, and the standard uncertainty of each mean, K. A frame that
 /// cannot be read leaves an empty row and is told.
 #[derive(Debug, Args)]
-#[command(after_help = AFTER_SEQUENCE_HELP)]
+// Several files after one flag would take the recording's name for one of theirs.
+#[command(after_help = AFTER_SEQUENCE_HELP, mut_arg("placement", |placement| {
+    placement.num_args(1).help(PLACEMENT_OF_A_RECORDING)
+}))]
 pub(crate) struct SequenceArguments {
     /// The recording: a TIFF or BigTIFF of many pages, or PGM pictures one after the other in one
     /// file, with a JSON file beside it that says what its numbers mean and when frames were taken
     #[arg(value_name = "FILE")]
     pub(crate) recording: PathBuf,
 
-    /// Placement (pick-and-place) file or Gerber component layers, for the parts. They need the board's corners in the
-    /// recording's JSON file
-    #[arg(long, num_args = 1.., value_name = "CSV|GERBER")]
-    pub(crate) placement: Vec<PathBuf>,
-
-    /// Unit of the placement file's coordinates, where the file itself does not say
-    #[arg(long, value_name = "UNIT")]
-    pub(crate) placement_unit: Option<LengthArgument>,
-
-    /// The side that faces the camera
-    #[arg(long, value_name = "SIDE", default_value = "top")]
-    pub(crate) side: SideArgument,
-
-    /// Reflected apparent temperature, °C [default: 23]
-    #[arg(long, value_name = "degC", allow_negative_numbers = true)]
-    pub(crate) reflected: Option<f64>,
+    #[command(flatten)]
+    pub(crate) board: BoardArguments,
 
     /// The table to write; a file of this name is replaced
     #[arg(long, value_name = "CSV")]
     pub(crate) out: PathBuf,
 }
+
+const PLACEMENT_OF_A_RECORDING: &str = "\
+Placement (pick-and-place) file or Gerber component layer (X3), for the parts; give the flag again for each further \
+file. Those of several files count together, and a designator that stands in two counts as in the first. Parts need \
+the board's corners in the recording's JSON file";
 
 const AFTER_SEQUENCE_HELP: &str = "\
 Solder mask is taken all over the board. For emissivities of its own, lock-in and warm-up fits use the page.

@@ -11,9 +11,9 @@ use analysis::session::{Command, Session};
 use analysis::surface::Surface;
 use analysis::units::Kelvin;
 
-use crate::arguments::BenchArguments;
+use crate::arguments::{BenchArguments, BoardArguments};
 use crate::bad_input::{BadInput, read_bytes};
-use crate::board_tables::placement_command;
+use crate::board_tables::board_commands;
 use crate::capture_file::{CaptureFile, file_name};
 use crate::outputs::Original;
 use crate::tell;
@@ -29,8 +29,27 @@ pub(crate) struct Bench {
 impl Bench {
     /// A session with the surroundings that are stated.
     pub(crate) fn at(arguments: &BenchArguments) -> Result<Self, BadInput> {
+        let mut bench = Self::mirroring(arguments.board.reflected)?;
+        if let Some(celsius) = arguments.ambient {
+            let ambient = kelvin("--ambient", celsius)?;
+            bench.apply(Path::new("settings"), Command::SetAmbient { ambient })?;
+        }
+        Ok(bench)
+    }
+
+    /// A session with a reflected apparent temperature, °C; the usual one is told.
+    pub(crate) fn mirroring(reflected: Option<f64>) -> Result<Self, BadInput> {
         let mut bench = Self { session: Session::default(), shelf: Shelf::new(), originals: Vec::new() };
-        bench.apply_surroundings(arguments)?;
+        match reflected {
+            Some(celsius) => {
+                let reflected = kelvin("--reflected", celsius)?;
+                let surroundings = Surroundings { reflected, ..Surroundings::default() };
+                bench.apply(Path::new("settings"), Command::SetSurroundings { surroundings })?;
+            }
+            None => {
+                tell("note: --reflected is not stated: a reflected apparent temperature of 23 °C is taken")
+            }
+        }
         Ok(bench)
     }
 
@@ -48,39 +67,23 @@ impl Bench {
         Ok(())
     }
 
-    fn apply_surroundings(&mut self, arguments: &BenchArguments) -> Result<(), BadInput> {
-        let nowhere = Path::new("settings");
-        let kelvin = |argument, celsius| {
-            Kelvin::from_celsius(celsius).map_err(|source| BadInput::Argument { argument, source })
-        };
-        if let Some(celsius) = arguments.ambient {
-            self.apply(nowhere, Command::SetAmbient { ambient: kelvin("--ambient", celsius)? })?;
-        }
-        match arguments.reflected {
-            Some(celsius) => {
-                let reflected = kelvin("--reflected", celsius)?;
-                let surroundings = Surroundings { reflected, ..Surroundings::default() };
-                self.apply(nowhere, Command::SetSurroundings { surroundings })?;
-            }
-            None => {
-                tell("note: --reflected is not stated: a reflected apparent temperature of 23 °C is taken")
-            }
-        }
-        Ok(())
-    }
-
     /// Emissivities and parts, once the capture is there on whose pixels they lie.
     pub(crate) fn lay_out(&mut self, arguments: &BenchArguments) -> Result<(), BadInput> {
         if let Some(path) = &arguments.emissivity {
             self.use_emissivity(path)?;
         }
-        for path in &arguments.placement {
-            self.apply(path, placement_command(path, arguments.placement_unit)?)?;
+        self.place_parts(&arguments.board, "the first baseline, or of the unit without one,")
+    }
+
+    /// Parts and outline, once the corners are marked that `whose` JSON file states.
+    pub(crate) fn place_parts(&mut self, arguments: &BoardArguments, whose: &str) -> Result<(), BadInput> {
+        for (path, command) in board_commands(arguments)? {
+            self.apply(&path, command)?;
         }
         if let Some(path) = arguments.placement.first() {
             if self.session.layout.corners.len() < 4 {
                 tell(&format!(
-                    "{}: note: parts stay unnamed: the JSON file of the first baseline, or of the unit without one, states fewer than four corners",
+                    "{}: note: parts cannot be placed: the JSON file of {whose} states fewer than four corners",
                     path.display()
                 ));
             }
@@ -113,4 +116,8 @@ impl Bench {
         self.originals.push(Original { file_name: file_name(path), bytes: Arc::new(bytes) });
         Ok(())
     }
+}
+
+fn kelvin(argument: &'static str, celsius: f64) -> Result<Kelvin, BadInput> {
+    Kelvin::from_celsius(celsius).map_err(|source| BadInput::Argument { argument, source })
 }

@@ -141,7 +141,6 @@ impl Bench {
         Ok(())
     }
 
-    /// A table of parts, a component layer or a profile, told apart by content.
     fn good_boards(&self, arguments: &CompareArguments) -> Result<Good, BadInput> {
         let first = arguments.baseline.first().cloned().unwrap_or_default();
         let cannot = |source| BadInput::CannotCompare { path: first.clone(), source: Box::new(source) };

@@ -7,18 +7,17 @@ use std::path::Path;
 
 use analysis::capture::{CaptureMetadata, complete_meaning, missing_meaning};
 use analysis::frame::{Frame, RawNumber, SurfaceKelvin};
-use analysis::radiometry::Surroundings;
 use analysis::recorded_frame::{FrameCorrection, NotCorrectable, PlaceUncertainty, followed_places};
 use analysis::sequence::{
     FrameFile, FrameSource, Place, PlaceReader, PlaceSample, TableFrame, TableRegion, Timeline, TrendColumn,
     TrendTable, walk,
 };
 use analysis::session::{Command, Session};
-use analysis::units::{Kelvin, TemperatureUnit};
+use analysis::units::TemperatureUnit;
 
 use crate::arguments::SequenceArguments;
 use crate::bad_input::BadInput;
-use crate::board_tables::placement_command;
+use crate::bench::Bench;
 use crate::capture_file::stated_beside;
 use crate::tell;
 
@@ -84,35 +83,11 @@ fn first_readable(file: &mut FrameFile<BufReader<File>>, path: &Path) -> Result<
 }
 
 fn session_of(arguments: &SequenceArguments, metadata: &CaptureMetadata) -> Result<Session, BadInput> {
-    let mut session = Session::default();
-    let path = &arguments.recording;
-    let mut apply =
-        |command| session.apply(command).map_err(|source| BadInput::Refused { path: path.clone(), source });
-    let corners: Vec<_> = metadata.corners.iter().map(|mark| mark.on_baseline()).collect();
-    match arguments.reflected {
-        Some(celsius) => {
-            let reflected = Kelvin::from_celsius(celsius)
-                .map_err(|source| BadInput::Argument { argument: "--reflected", source })?;
-            apply(Command::SetSurroundings {
-                surroundings: Surroundings { reflected, ..Surroundings::default() },
-            })?;
-        }
-        None => tell("note: --reflected is not stated: a reflected apparent temperature of 23 °C is taken"),
-    }
-    if let Some(placement) = arguments.placement.first() {
-        if corners.len() < 4 {
-            tell(&format!(
-                "{}: note: parts are not followed: the recording's JSON file states fewer than four corners",
-                placement.display()
-            ));
-        }
-        for placement in &arguments.placement {
-            apply(placement_command(placement, arguments.placement_unit)?)?;
-        }
-        apply(Command::ShowSide { side: arguments.side.into() })?;
-    }
-    apply(Command::MarkCorners { corners })?;
-    Ok(session)
+    let mut bench = Bench::mirroring(arguments.board.reflected)?;
+    let corners = metadata.corners.iter().map(|mark| mark.on_baseline()).collect();
+    bench.apply(&arguments.recording, Command::MarkCorners { corners })?;
+    bench.place_parts(&arguments.board, "the recording")?;
+    Ok(bench.session)
 }
 
 /// The places and what they had so far.

@@ -1,0 +1,76 @@
+//! What goes when frames look otherwise, when another recording comes or when one is closed.
+
+use std::collections::BTreeMap;
+
+use leptos::prelude::*;
+
+use super::desk::Desk;
+use super::engine::Engine;
+use super::protocol::PictureKind;
+use crate::stage::look::Subject;
+
+impl Desk {
+    /// Frames look otherwise now than they did.
+    pub(super) fn see_anew(self) {
+        self.forget_what_was_worked_out();
+        self.ask_to_show();
+        self.follow_if_small();
+    }
+
+    fn forget_what_was_worked_out(self) {
+        let face = self.face.get_untracked();
+        if !matches!(face, PictureKind::Frame | PictureKind::Difference) {
+            self.face.set(PictureKind::Frame);
+        }
+        self.pictures.update(|pictures| {
+            pictures.retain(|kind, _| matches!(kind, PictureKind::Frame | PictureKind::Difference));
+        });
+        self.fits.update(BTreeMap::clear);
+        self.lock_in.set(None);
+        self.recorded.ellipse.set(None);
+        let old = self.trends.with_untracked(Option::is_some);
+        self.out_of_date.set(old);
+    }
+
+    /// As if no recording had been open.
+    pub(super) fn forget(self) {
+        self.frame.set(0);
+        self.reference.set(0);
+        self.face.set(PictureKind::Frame);
+        self.pictures.update(BTreeMap::clear);
+        self.recorded.seen.set(None);
+        self.recorded.ellipse.set(None);
+        self.recorded.corners.set(Vec::new());
+        self.trouble.set(None);
+        self.work.set(None);
+        self.trends.set(None);
+        self.fits.update(BTreeMap::clear);
+        self.lock_in.set(None);
+        self.held.set(None);
+        self.out_of_date.set(false);
+    }
+
+    /// Lets the recording go.
+    pub fn close(self) {
+        self.opened.set(None);
+        self.forget();
+        self.engine.update_value(|engine| *engine = Engine::default());
+        if self.look.subject.get_untracked() == Subject::Recording {
+            self.look.subject.set(Subject::Baseline);
+        }
+    }
+
+    /// A session that starts afresh has no recording, and its picture is looked at as a whole.
+    pub(super) fn end_with_the_session(self) {
+        Effect::new(move |before: Option<u32>| {
+            let starts = self.store.starts().get();
+            if before.is_some_and(|before| before != starts) {
+                self.close();
+                self.look.cursor.set(None);
+                self.look.hover.set(None);
+                self.look.fit();
+            }
+            starts
+        });
+    }
+}
