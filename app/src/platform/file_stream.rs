@@ -11,7 +11,7 @@ use super::message_of;
 /// The least that is fetched at once, bytes: every call into the browser is dear.
 const LEAST: u64 = 16 << 10;
 /// The most that is fetched ahead of a reader that goes straight on, bytes.
-const MOST: u64 = 1 << 20;
+const MOST: u64 = 1 << 19;
 /// A reader that goes straight on is given so many times more each time.
 const GROWTH: u64 = 8;
 /// So many pieces are kept: a reader goes to and fro between a directory and its pixels.
