@@ -57,15 +57,20 @@ pub fn for_twins(session: &Session) -> Session {
         least_difference: session.criteria.least_difference,
         ..Criteria::default()
     };
+    forget_datasheets_and_nets(&mut relevant);
+    relevant.input_uncertainty =
+        InputUncertainty { netd: session.input_uncertainty.netd, ..InputUncertainty::default() };
+    relevant
+}
+
+/// What parts may reach and how they are wired follows a judgement; it does not enter one.
+fn forget_datasheets_and_nets(relevant: &mut Session) {
     relevant.datasheet = DatasheetCriteria::default();
     relevant.part_powers.clear();
     relevant.layout.limits.clear();
     relevant.layout.limits_file.clear();
     relevant.layout.netlist = Netlist::default();
     relevant.layout.netlist_file.clear();
-    relevant.input_uncertainty =
-        InputUncertainty { netd: session.input_uncertainty.netd, ..InputUncertainty::default() };
-    relevant
 }
 
 /// A session reduced to what the judgement of any of its units depends on, beside the unit's own capture.
@@ -86,12 +91,7 @@ pub fn for_learning(session: &Session) -> Session {
     let mut relevant = for_comparison(session);
     relevant.captures.retain(|record| record.role == Role::Baseline);
     relevant.landmarks.clear();
-    relevant.datasheet = DatasheetCriteria::default();
-    relevant.part_powers.clear();
-    relevant.layout.limits.clear();
-    relevant.layout.limits_file.clear();
-    relevant.layout.netlist = Netlist::default();
-    relevant.layout.netlist_file.clear();
+    forget_datasheets_and_nets(&mut relevant);
     relevant.input_uncertainty = InputUncertainty::default();
     relevant.criteria = Criteria { rule: session.criteria.rule, ..Criteria::default() };
     // The session's own conditions stand in for captures that state none, and follow the unit.
