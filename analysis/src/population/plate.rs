@@ -105,22 +105,10 @@ impl UniformPlate {
         Ok(Self { properties, ..self.clone() })
     }
 
-    /// What it was made with.
-    #[must_use]
-    pub const fn properties(&self) -> PlateProperties {
-        self.properties
-    }
-
     /// Rows and columns of cells.
     #[must_use]
     pub const fn shape(&self) -> (usize, usize) {
         self.shape
-    }
-
-    /// The cell's edge, mm.
-    #[must_use]
-    pub const fn cell_mm(&self) -> f64 {
-        self.cell_mm
     }
 
     /// The steady change of temperature, K, for `watts` in each cell.
