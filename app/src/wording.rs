@@ -3,7 +3,7 @@
 //! Never more digits than the measurement has: 0.1 for temperatures, 0.01 for differences below 10.
 
 use analysis::board::Side;
-use analysis::inspection::{Basis, Finding, ProbeQuantity, ProbeVerdict, Sign};
+use analysis::inspection::{Basis, Finding, ProbeQuantity, ProbeVerdict, Sign, read_electrical};
 use analysis::session::{Outcome, Role};
 use analysis::surface::Finish;
 use analysis::units::TemperatureUnit;
@@ -50,6 +50,17 @@ pub fn difference(unit: TemperatureUnit, kelvin: f64) -> String {
 #[must_use]
 pub fn interval(unit: TemperatureUnit, kelvin: f64) -> String {
     difference(unit, kelvin.abs()).trim_start_matches('+').to_owned()
+}
+
+/// A rate in the person's unit a minute: `+0.84 K/min`.
+#[must_use]
+pub fn per_minute(unit: TemperatureUnit, shown: f64) -> String {
+    if !shown.is_finite() {
+        return NO_READING.to_owned();
+    }
+    let text = number(shown, 2);
+    let sign = if shown > 0.0 && text != "0.00" { "+" } else { "" };
+    format!("{sign}{text} {}/min", unit.difference_symbol())
 }
 
 /// A change or swing, with more digits the smaller it is: `0.0042 K`.
@@ -175,6 +186,15 @@ pub fn plain(value: f64) -> String {
 pub fn read_number(text: &str) -> Option<f64> {
     let text = text.trim().replace(',', ".").replace('−', "-");
     text.parse().ok().filter(|value: &f64| value.is_finite())
+}
+
+/// Units that are often typed with a prefix of thousands.
+const ELECTRICAL: [&str; 5] = ["W", "V", "A", "Hz", "Ω"];
+
+/// Reads a number that a person typed into a field of this unit, which may stand behind it: `650m` for `W`.
+#[must_use]
+pub fn read_with_unit(text: &str, unit: &str) -> Option<f64> {
+    if ELECTRICAL.contains(&unit) { read_electrical(text, unit) } else { read_number(text) }
 }
 
 /// What a capture is for.

@@ -22,11 +22,14 @@ pub fn whole_unit(against: &AgainstSpread, unit: TemperatureUnit) -> String {
     let (least, most) =
         good().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| (low.min(p), high.max(p)));
     let among = format!("good boards lie from {} to {} %", signed(least, 1), signed(most, 1));
-    let beyond = 100.0 * change < least - 100.0 * margin(power_factor)
-        || 100.0 * change > most + 100.0 * margin(power_factor);
-    let power = if beyond {
-        let way = if change > 0.0 { "more" } else { "less" };
+    let outside = (100.0 * change - most).max(least - 100.0 * change);
+    let way = if change > 0.0 { "more" } else { "less" };
+    let power = if outside > 100.0 * margin(power_factor) {
         format!("Beside its findings it turns {way} power into heat than any good board: {amount}, {among}.")
+    } else if outside > 0.0 {
+        format!(
+            "Beside its findings it turns {way} power into heat than any good board, but by no more than this figure's own uncertainty: {amount}, {among}."
+        )
     } else {
         format!("Beside its findings its power is that of good boards: {amount}, {among}.")
     };

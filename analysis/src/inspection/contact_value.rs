@@ -252,6 +252,15 @@ pub fn nominal_resistance(designator: &str, value: &str) -> Option<f64> {
     two.or_else(|| words.first().and_then(|word| read(word))).filter(|ohms| ohms.is_finite() && *ohms >= 0.0)
 }
 
+/// Reads a number of an electrical unit, with a prefix of thousands or the unit behind it or not: `650m`, `650 mW`, `0.65`
+/// for `W`. In that unit; `None` where it is no such number.
+#[must_use]
+pub fn read_electrical(text: &str, unit: &str) -> Option<f64> {
+    let (number, rest) = leading_number(text.trim())?;
+    let prefix = rest.strip_suffix(unit).unwrap_or(rest).trim();
+    Some(number * if prefix.is_empty() { 1.0 } else { step_of(prefix)? })
+}
+
 /// The number at the start of a text, and what stands behind it.
 fn leading_number(text: &str) -> Option<(f64, &str)> {
     let belongs = |letter: char| letter.is_ascii_digit() || matches!(letter, '.' | ',' | '-' | '−' | '+');
@@ -294,7 +303,6 @@ fn factor(quantity: ProbeQuantity, unit: &str) -> Option<f64> {
     }
     let known = symbols(quantity);
     let is_resistance = quantity == ProbeQuantity::ResistanceUnpowered;
-    let prefix = |text: &str| PREFIXES.iter().find(|(prefix, _)| *prefix == text).map(|(_, factor)| *factor);
     if known.contains(&unit) {
         return Some(1.0);
     }
@@ -302,10 +310,15 @@ fn factor(quantity: ProbeQuantity, unit: &str) -> Option<f64> {
         return Some(1e3);
     }
     // The prefix alone is usual on resistors, as in 10k, and quick on a list of readings.
-    if let Some(factor) = prefix(unit) {
-        return Some(factor);
+    if let Some(step) = step_of(unit) {
+        return Some(step);
     }
-    known.iter().find_map(|symbol| prefix(unit.strip_suffix(symbol)?.trim()))
+    known.iter().find_map(|symbol| step_of(unit.strip_suffix(symbol)?.trim()))
+}
+
+/// What a prefix multiplies by.
+fn step_of(prefix: &str) -> Option<f64> {
+    PREFIXES.iter().find(|(known, _)| *known == prefix).map(|(_, step)| *step)
 }
 
 fn scale_of(unit: &str, temperature: TemperatureUnit) -> Option<TemperatureUnit> {
@@ -338,6 +351,18 @@ fn size_in(quantity: ProbeQuantity, number: f64, unit: &str, temperature: Temper
 mod tests {
     use super::*;
     use ProbeQuantity::{ContactTemperature, Current, Frequency, ResistanceUnpowered, Voltage};
+
+    #[test]
+    fn a_power_may_be_typed_with_its_prefix_and_its_unit() {
+        for text in ["0.65", "0,65 W", "650m", "650 mW", "650mW"] {
+            let watts = read_electrical(text, "W").unwrap();
+            assert!((watts - 0.65).abs() < 1e-12, "{text}: {watts}");
+        }
+        assert_eq!(read_electrical("1k2", "W"), Some(1200.0));
+        for text in ["650 mV", "650 x", "m", ""] {
+            assert_eq!(read_electrical(text, "W"), None, "{text}");
+        }
+    }
 
     const CELSIUS: TemperatureUnit = TemperatureUnit::Celsius;
 

@@ -19,7 +19,7 @@ pub mod tolerance;
 
 pub use contact_value::{
     ContactValue, Deviation, contact_noun, contact_unit, deviation, nominal_resistance, read_contact,
-    with_own_unit, write_contact, write_with_tolerance,
+    read_electrical, with_own_unit, write_contact, write_with_tolerance,
 };
 pub use contacts::{Contact, Nets, Touch, contact_words};
 pub use criteria::{Basis, Criteria, Rule, TwinCriteria};
@@ -27,6 +27,6 @@ pub use derating::{WorstCase, worst_case};
 pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use explanation::{Explanation, explain};
 pub use findings::{CalledPlace, Chance, Finding, Sign, describe, find};
-pub use parts::{Datasheet, PartPictures, PartReading, hard_to_judge, read_parts};
+pub use parts::{Datasheet, LimitedAt, PartPictures, PartReading, hard_to_judge, read_parts};
 pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes};
 pub use tolerance::tolerance;

@@ -28,6 +28,17 @@ pub struct PartReading {
     pub junction: Option<JunctionEstimate>,
     /// The smallest distance to a limit that is stated; negative when over it.
     pub margin: Option<KelvinDifference>,
+    /// Which limit that is.
+    pub margin_at: Option<LimitedAt>,
+}
+
+/// Where in a part a limit holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum LimitedAt {
+    /// On its body.
+    Case,
+    /// Inside.
+    Junction,
 }
 
 impl PartReading {
@@ -110,6 +121,8 @@ pub fn read_parts(
         let estimate = limit.and_then(|limit| {
             junction(case?, uncertainty, &power?, limit.path.as_ref()?, datasheet.path_share).ok()
         });
+        let nearest =
+            limit.and_then(|limit| margin(limit, case, estimate.map(|estimate| estimate.temperature)));
         PartReading {
             designator: footprint.designator.clone(),
             case,
@@ -118,8 +131,8 @@ pub fn read_parts(
             callable: quantile(&mut tolerances, 0.5).map(|kelvin| KelvinDifference::known(f64::from(kelvin))),
             power,
             junction: estimate,
-            margin: limit
-                .and_then(|limit| margin(limit, case, estimate.map(|estimate| estimate.temperature))),
+            margin: nearest.map(|(margin, _)| margin),
+            margin_at: nearest.map(|(_, at)| at),
         }
     });
     Ok(parts.collect())
@@ -142,10 +155,14 @@ pub fn hard_to_judge<'a>(
     dull
 }
 
-fn margin(limit: &PartLimit, case: Option<Kelvin>, junction: Option<Kelvin>) -> Option<KelvinDifference> {
-    let below = |limit: Option<Kelvin>, reading: Option<Kelvin>| Some(limit? - reading?);
-    [below(limit.max_case, case), below(limit.max_junction, junction)]
+fn margin(
+    limit: &PartLimit,
+    case: Option<Kelvin>,
+    junction: Option<Kelvin>,
+) -> Option<(KelvinDifference, LimitedAt)> {
+    let below = |limit: Option<Kelvin>, reading: Option<Kelvin>, at| Some((limit? - reading?, at));
+    [below(limit.max_case, case, LimitedAt::Case), below(limit.max_junction, junction, LimitedAt::Junction)]
         .into_iter()
         .flatten()
-        .min_by(|a, b| a.value().total_cmp(&b.value()))
+        .min_by(|a, b| a.0.value().total_cmp(&b.0.value()))
 }

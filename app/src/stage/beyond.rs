@@ -12,7 +12,7 @@ pub struct Beyond {
 }
 
 /// What pixels beyond it are dyed with; some of their own colour stays, so that parts can still be told.
-const DYE: [u8; 3] = [255, 70, 215];
+pub const DYE: [u8; 3] = [255, 70, 215];
 /// The dye's share, of 4.
 const SHARE: u16 = 3;
 

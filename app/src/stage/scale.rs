@@ -7,6 +7,7 @@ use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 use web_sys::{HtmlElement, KeyboardEvent, PointerEvent};
 
+use super::beyond::DYE;
 use super::look::{Look, Measure, ScaleKind, Subject};
 use super::recorded::{Recorded, value_text as value_text_of};
 use super::shown::Shown;
@@ -287,6 +288,7 @@ pub fn ColorScale() -> impl IntoView {
     view! {
         <div class="scale" aria-label="Colour scale" role="group">
             <p class="scale-title" data-testid="scale-title">{move || kind.get().name()}</p>
+            <DyeKey kind=kind unit=unit />
             {field(true)} <div class="bar" node_ref=bar>
                 <ScaleColors kind=kind />
                 <Handle upper=true kind=kind unit=unit bar=bar />
@@ -294,13 +296,39 @@ pub fn ColorScale() -> impl IntoView {
             </div> {field(false)}
             <button
                 aria-pressed=move || following().to_string()
-                title="The scale follows the picture"
+                title="The colours follow the picture"
                 on:click=move |_| scales.follow_picture(kind.get_untracked())
             >
-                "Auto"
+                "Follow"
             </button>
         </div>
     }
+}
+
+/// What the dye in a recording's picture means, while there is any.
+#[component]
+fn DyeKey(
+    /// What the scale measures.
+    kind: Signal<ScaleKind>,
+    /// The unit to show values in.
+    unit: Signal<TemperatureUnit>,
+) -> impl IntoView {
+    let (look, recorded) = (expect_context::<Look>(), expect_context::<Recorded>());
+    let key = move || {
+        let dyed = look.subject.get() == Subject::Recording && kind.get() == ScaleKind::Temperature;
+        recorded.beyond.get().filter(|_| dyed).map(|beyond| {
+            let [r, g, b] = DYE;
+            let way = if beyond.above { "above" } else { "below" };
+            let words = format!("{way} {}", wording::temperature(unit.get(), beyond.kelvin));
+            view! {
+                <p class="dye-key" data-testid="dye-key">
+                    <i style:background=format!("rgb({r} {g} {b})")></i>
+                    {words}
+                </p>
+            }
+        })
+    };
+    view! { {key} }
 }
 
 /// The run of colours as a gradient between the handles, end colours beyond them.

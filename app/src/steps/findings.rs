@@ -1,5 +1,6 @@
 //! What differs, the most significant first, each with what it means.
 
+use analysis::comparison::JudgedBy;
 use analysis::inspection::{Finding, explain};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -46,7 +47,13 @@ pub fn Findings() -> impl IntoView {
                         wording::count(pixels, "pixel")
                     ),
                 };
-                format!("Noise of the difference: {noise}.{blind}{alone}")
+                let edges = match comparison.judged_by {
+                    JudgedBy::GoodBoardsSpread(_) => {
+                        " Thin red and blue edges are parts that sit a little elsewhere than on the good boards; that much is allowed for."
+                    }
+                    JudgedBy::Limit { .. } => "",
+                };
+                format!("Noise of the difference: {noise}.{blind}{alone}{edges}")
             }
         })
     };
@@ -113,7 +120,7 @@ fn FindingRow(
         >
             <span class="rank">{place + 1}</span>
             <span class="name">{name}</span>
-            <span class="peak">{wording::difference(unit, finding.peak.value())}</span>
+            <span class="peak"><small>"peak "</small>{wording::difference(unit, finding.peak.value())}</span>
             <span class="detail">{detail}</span>
             {told}
             <span class="detail">{causes}</span>

@@ -2,7 +2,7 @@
 
 use analysis::board::{DatasheetCriteria, PartPower, PowerOrigin};
 use analysis::comparison::in_warmest_air;
-use analysis::inspection::{PartReading, WorstCase};
+use analysis::inspection::{LimitedAt, PartReading, WorstCase};
 use analysis::session::Command;
 use analysis::uncertainty::expanded;
 use analysis::units::{Kelvin, KelvinDifference, TemperatureUnit};
@@ -42,7 +42,7 @@ pub fn PartLimits() -> impl IntoView {
                         <tr>
                             <th scope="col">"Part"</th>
                             <th scope="col" class="number">"Case, junction"</th>
-                            <th scope="col" class="number">"To its limit"</th>
+                            <th scope="col" class="number">"Left to its limit"</th>
                         </tr>
                     </thead>
                     <tbody>{rows}</tbody>
@@ -131,9 +131,17 @@ fn PartRow(
             <td class="number">{case} {junction}</td>
             <td class="number">
                 <span class:beyond=left < 0.0>{left_words(unit, left)}</span>
+                <span class="line">{part.margin_at.map(limit_words)}</span>
                 {in_worst_air}
             </td>
         </tr>
+    }
+}
+
+const fn limit_words(at: LimitedAt) -> &'static str {
+    match at {
+        LimitedAt::Case => "of the case",
+        LimitedAt::Junction => "of the junction",
     }
 }
 

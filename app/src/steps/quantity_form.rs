@@ -42,16 +42,27 @@ pub fn QuantityForm(
     /// Takes the answer of what is no capture of the session.
     #[prop(optional, into)]
     take: Option<Callback<Quantity>>,
+    /// What was answered before for what is no capture of the session.
+    #[prop(optional_no_strip)]
+    before: Option<Quantity>,
 ) -> impl IntoView {
     let store = Store::expect();
     let range = question.raw_range;
-    let before = store.session().with_untracked(|session| {
-        session.capture(&question.hash).and_then(|record| record.metadata.quantity.clone())
+    let before = before.or_else(|| {
+        store.session().with_untracked(|session| {
+            session.capture(&question.hash).and_then(|record| record.metadata.quantity.clone())
+        })
     });
+    // Of a recording only the first frame is known before its numbers mean anything.
+    let seen = if take.is_some() { "first frame" } else { "picture" };
     let again = before.is_some();
     let answer = RwSignal::new(QuantityAnswer::of(before.as_ref()));
     let found = range.map_or_else(String::new, |(lo, hi)| {
-        format!(" Its numbers run from {} to {}.", wording::plain(lo.into()), wording::plain(hi.into()))
+        format!(
+            " The numbers of its {seen} run from {} to {}.",
+            wording::plain(lo.into()),
+            wording::plain(hi.into())
+        )
     });
     let why = if again { "Say it anew." } else { "The file does not say, and nothing is guessed." };
     let quantity = Memo::new(move |_| answer.get().quantity(range));
@@ -59,7 +70,7 @@ pub fn QuantityForm(
         let answer = answer.get();
         let (lo, hi) = answer.applied_to(range?)?;
         let text = |value| wording::number(value, 1);
-        Some(format!("The picture then runs from {} to {} {}.", text(lo), text(hi), answer.result_unit()))
+        Some(format!("The {seen} then runs from {} to {} {}.", text(lo), text(hi), answer.result_unit()))
     };
     let hash = question.hash.clone();
     let state = move |all: bool| {

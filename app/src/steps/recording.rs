@@ -13,6 +13,8 @@ use crate::wording;
 #[component]
 pub(super) fn RecordingItem() -> impl IntoView {
     let desk = expect_context::<Desk>();
+    let asked_again = RwSignal::new(false);
+    let answered = move || desk.metadata.with(|metadata| metadata.quantity.is_some());
     let item = move || {
         desk.opened.get().map(|opened| {
             let invented = desk.metadata.with_untracked(|metadata| metadata.invented);
@@ -36,6 +38,15 @@ pub(super) fn RecordingItem() -> impl IntoView {
                         </p>
                         <p class="remark below">
                             "Looked at below the picture; not kept in the session. What you pull out of it is."
+                            <button
+                                class="quiet"
+                                data-testid="change-recording-quantity"
+                                hidden=move || !answered() || asked_again.get()
+                                title="Say anew what the numbers of this recording mean"
+                                on:click=move |_| asked_again.set(true)
+                            >
+                                "Change the meaning of its numbers"
+                            </button>
                         </p>
                     </li>
                 </ul>
@@ -44,7 +55,7 @@ pub(super) fn RecordingItem() -> impl IntoView {
     };
     let question = move || {
         let opened = desk.opened.get()?;
-        desk.metadata.with(|metadata| metadata.quantity.is_none()).then(|| {
+        (!answered() || asked_again.get()).then(|| {
             let question = Question {
                 // No capture of the session has this content; the form only asks.
                 hash: ContentHash::of(opened.name.as_bytes()),
@@ -52,7 +63,9 @@ pub(super) fn RecordingItem() -> impl IntoView {
                 raw_range: opened.raw_range,
             };
             let take = move |quantity| desk.metadata.update(|metadata| metadata.quantity = Some(quantity));
-            view! { <QuantityForm question=question answered=|()| () take=take /> }
+            let before = desk.metadata.with_untracked(|metadata| metadata.quantity.clone());
+            let over = move |()| asked_again.set(false);
+            view! { <QuantityForm question=question answered=over take=take before=before /> }
         })
     };
     view! {

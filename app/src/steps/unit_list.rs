@@ -58,7 +58,7 @@ pub fn UnitList() -> impl IntoView {
                         <tr>
                             <th scope="col">"Unit"</th>
                             <th scope="col">"Shows"</th>
-                            <th scope="col" class="number">{move || part.get().unwrap_or_default()}</th>
+                            <th scope="col" class="number">{move || part.get().map(|part| format!("{part}, mean"))}</th>
                             <th scope="col">"Verdict"</th>
                         </tr>
                     </thead>
@@ -159,7 +159,8 @@ fn findings_of(survey: &UnitSurvey, unit: TemperatureUnit) -> String {
         1 => String::new(),
         findings => format!(" and {} more", findings - 1),
     };
-    format!("{} {}{more}", wording::place_of(first), wording::difference(unit, first.peak.value()))
+    let peak = wording::difference(unit, first.peak.value());
+    format!("{}, peak {peak}{more}", wording::place_of(first))
 }
 
 /// How its total power differs, where that is known.

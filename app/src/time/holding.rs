@@ -36,10 +36,9 @@ pub fn HoldStill() -> impl IntoView {
             desk.hold_still();
         }
     };
-    let told = move || {
-        let frames = desk.opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
-        desk.held.get().map(|held| words_of(held, frames))
-    };
+    let frames = move || desk.opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
+    let told = move || desk.held.get().map(|held| short_of(held, frames()));
+    let told_in_full = move || desk.held.get().map(|held| words_of(held, frames()));
     view! {
         <div class="row tight">
             <button
@@ -51,12 +50,24 @@ pub fn HoldStill() -> impl IntoView {
             >
                 {move || if held() { "Let the board move" } else { "Hold the board still" }}
             </button>
-            <span class="remark" role="status" data-testid="held">{told}</span>
+            <span class="remark held" role="status" data-testid="held" title=told_in_full>{told}</span>
         </div>
     }
 }
 
-/// What a person reads of it.
+/// What a person reads of it in the bar, which is no wider than that.
+fn short_of(held: HeldParcel, frames: usize) -> String {
+    if held.unsure + 1 >= frames {
+        return "Not held: go to a frame in which parts stand out, and try again.".to_owned();
+    }
+    let moved = format!("Held: it moves by up to {} px", wording::number(held.most_px, 1));
+    match held.unsure {
+        0 => moved,
+        unsure => format!("{moved}; not found in {}", wording::count(unsure, "frame")),
+    }
+}
+
+/// All that is known of it.
 fn words_of(held: HeldParcel, frames: usize) -> String {
     if held.unsure + 1 >= frames {
         return format!(

@@ -1,12 +1,16 @@
 //! Places over time: one chart with its legend, a table of chosen columns, and the file.
 
+use std::collections::BTreeSet;
+
 use analysis::sequence::{TableCell, rate_of_change};
 use analysis::uncertainty::expanded;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 use plotters::style::RGBColor;
 
-use super::curves::{Chosen, Curve, Shows, curves, curves_at_first, line_of, rate_window_s, thinned};
+use super::curves::{
+    Chosen, Curve, Shows, curves, curves_at_first, line_of, rate_window_s, read_outs, thinned,
+};
 use super::desk::{Desk, Trends};
 use super::export::{self, FileKind};
 use super::protocol::Reading;
@@ -31,16 +35,21 @@ const MEASURES: [(Shows, &str); 2] = [(Shows::Temperature, "temperature"), (Show
 pub fn TrendsPanel() -> impl IntoView {
     let desk = expect_context::<Desk>();
     let chosen = expect_context::<Chosen>();
-    Effect::new(move || {
+    Effect::new(move |before: Option<BTreeSet<String>>| {
         desk.trends.with(|trends| {
-            let Some(trends) = trends else { return };
+            let Some(trends) = trends else { return before.unwrap_or_default() };
             let known = curves(trends);
             let names = chosen.names.get_untracked();
-            // What the person chose stays chosen as long as any of it is there.
-            if !known.iter().any(|curve| names.contains(&curve.name)) {
+            // What the person chose stays chosen as long as any of it is there; a read-out that is new is shown.
+            if known.iter().any(|curve| names.contains(&curve.name)) {
+                let seen = before.unwrap_or_default();
+                let new = read_outs(trends).filter(|name| !seen.contains(*name) && !names.contains(*name));
+                new.cloned().for_each(|name| chosen.show(name, true));
+            } else {
                 chosen.names.set(curves_at_first(trends));
             }
-        });
+            read_outs(trends).cloned().collect()
+        })
     });
     let summary = move || match desk.trends.with(|trends| trends.as_ref().map(|t| t.names.len() - 1)) {
         Some(places) => format!("Over time ({})", wording::count(places, "place")),
@@ -76,7 +85,7 @@ fn FollowRow() -> impl IntoView {
         (true, false) => "Corrected with the emissivities and surroundings of step 3, as the picture is.",
     };
     view! {
-        <div class="row">
+        <div class="row follow" class:settled=move || there() && !desk.out_of_date.get()>
             <button
                 class:primary=move || !there() || desk.out_of_date.get()
                 data-testid="follow"
@@ -142,7 +151,9 @@ fn Curves() -> impl IntoView {
                 choose=move |measure| chosen.measure.set(measure)
             />
             <Tick label="Only the marked span" on=chosen.only_span set=move |on| chosen.only_span.set(on) />
-            <Tick label="95 % intervals" on=chosen.band set=move |on| chosen.band.set(on) />
+            <Show when=move || chosen.measure.get() == Shows::Temperature>
+                <Tick label="95 % intervals" on=chosen.band set=move |on| chosen.band.set(on) />
+            </Show>
         </div>
         <div class="row">
             <button data-testid="trend-csv" on:click=move |_| save(FileKind::Csv)>"Save as CSV"</button>
@@ -168,11 +179,10 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
             let shown = |(time, kelvin)| (time, unit.show(f64::from(kelvin)));
             return thin(column(curve)).into_iter().map(shown).collect();
         }
-        let values: Vec<f64> = column(curve).iter().map(|kelvin| f64::from(*kelvin)).collect();
-        let rates = rate_of_change(times, &values, rate_window_s(times));
-        let per_minute = |rate: &f64| (60.0 * unit.show_difference(*rate)) as f32;
-        let rates: Vec<f32> = rates.iter().map(per_minute).collect();
-        thin(&rates).into_iter().map(|(time, rate)| (time, f64::from(rate))).collect()
+        thin(&rates_per_minute(times, column(curve), unit))
+            .into_iter()
+            .map(|(time, rate)| (time, f64::from(rate)))
+            .collect()
     };
     // Up along the upper ends of the 95 % intervals, back along the lower ones.
     let band = |curve: &Curve| {
@@ -207,6 +217,13 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
     drawing
 }
 
+/// How fast a place changes at each frame, in the person's unit a minute.
+fn rates_per_minute(times: &[f64], kelvins: &[f32], unit: TemperatureUnit) -> Vec<f32> {
+    let values: Vec<f64> = kelvins.iter().map(|kelvin| f64::from(*kelvin)).collect();
+    let rates = rate_of_change(times, &values, rate_window_s(times));
+    rates.iter().map(|rate| (60.0 * unit.show_difference(*rate)) as f32).collect()
+}
+
 /// The rows shown, as places in the series. Reactive.
 fn range_of(desk: Desk, chosen: Chosen, trends: &Trends) -> std::ops::Range<usize> {
     let all = trends.series.span();
@@ -231,13 +248,26 @@ fn Legend(
     let entry = move |(place, curve): (usize, Curve)| {
         let (color, dashed) = css(line_of(place));
         let name = curve.name.clone();
-        let value = move || {
+        // In the unit of the chart.
+        let all = Memo::new(move |_| {
             let reading = chosen.reading_of(&curve);
             desk.trends.with(|trends| {
-                let trends = trends.as_ref()?;
-                let at = desk.frame.get().checked_sub(trends.series.span().start)?;
-                let kelvin = trends.series.column(curve.place, reading).get(at).copied()?;
-                Some(wording::temperature(unit.get(), f64::from(kelvin)))
+                let series = &trends.as_ref()?.series;
+                let column = series.column(curve.place, reading);
+                Some(match chosen.measure.get() {
+                    Shows::Temperature => column.to_vec(),
+                    Shows::Rate => rates_per_minute(series.times_s(), column, unit.get()),
+                })
+            })
+        });
+        let value = move || {
+            let start =
+                desk.trends.with(|trends| trends.as_ref().map(|trends| trends.series.span().start))?;
+            let at = desk.frame.get().checked_sub(start)?;
+            let value = f64::from(all.with(|all| all.as_ref()?.get(at).copied())?);
+            Some(match chosen.measure.get() {
+                Shows::Temperature => wording::temperature(unit.get(), value),
+                Shows::Rate => wording::per_minute(unit.get(), value),
             })
         };
         let hide = name.clone();

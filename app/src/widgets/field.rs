@@ -38,7 +38,7 @@ pub fn NumberField(
         let complaint = if typed.trim().is_empty() {
             commit.run(None)
         } else {
-            match wording::read_number(&typed) {
+            match wording::read_with_unit(&typed, &unit.get_untracked()) {
                 Some(number) => commit.run(Some(number)),
                 None => Some(format!("“{typed}” is no number")),
             }
