@@ -296,10 +296,10 @@ pub fn ColorScale() -> impl IntoView {
             </div> {field(false)}
             <button
                 aria-pressed=move || following().to_string()
-                title="The colours follow the picture"
+                title="The colours fit what the picture holds"
                 on:click=move |_| scales.follow_picture(kind.get_untracked())
             >
-                "Follow"
+                "Fit"
             </button>
         </div>
     }

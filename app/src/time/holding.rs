@@ -58,7 +58,7 @@ pub fn HoldStill() -> impl IntoView {
 /// What a person reads of it in the bar, which is no wider than that.
 fn short_of(held: HeldParcel, frames: usize) -> String {
     if held.unsure + 1 >= frames {
-        return "Not held: go to a frame in which parts stand out, and try again.".to_owned();
+        return "Not held: parts stand out too little in this frame".to_owned();
     }
     let moved = format!("Held: it moves by up to {} px", wording::number(held.most_px, 1));
     match held.unsure {
