@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{CaptureRecord, Gauge, PictureMarks, Role, Session, UnitNotes, Verdict};
+use super::{CaptureRecord, Gauge, PictureMarks, RecordingNotes, Role, Session, UnitNotes, Verdict, Watch};
 use crate::board::{
     BoardOutline, DatasheetCriteria, GerberLayer, Netlist, PartLimit, Placement, PowerReading, Side,
 };
@@ -99,6 +99,10 @@ pub enum Command {
     LoadComponentLayer { file_name: String, side: Side, placements: Vec<Placement> },
     /// Loads the board's outline.
     LoadOutline { file_name: String, outline: BoardOutline },
+    /// Says what is known of a recording and what is marked in it.
+    NoteRecording { notes: Box<RecordingNotes> },
+    /// States what is watched for in recordings.
+    WatchFor { watch: Watch },
 }
 
 impl Command {
@@ -381,6 +385,11 @@ impl Session {
                 self.layout.outline_file = file_name;
                 self.layout.outline = outline;
             }
+            Command::NoteRecording { notes } => {
+                self.recordings.retain(|known| known.recording != notes.recording);
+                self.recordings.push(*notes);
+            }
+            Command::WatchFor { watch } => self.watch = watch,
         }
         Ok(())
     }

@@ -5,6 +5,7 @@
 
 pub mod command;
 pub mod history;
+pub mod recordings;
 pub mod saved;
 
 use std::collections::BTreeSet;
@@ -13,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 pub use command::{Command, Refusal};
 pub use history::History;
+pub use recordings::{RecordingName, RecordingNotes, Watch, WatchedFor};
 
 use crate::board::{BoardOutline, DatasheetCriteria, Netlist, PartLimit, Placement, PowerReading, Side};
 use crate::capability::Repeatability;
@@ -268,6 +270,12 @@ pub struct Session {
     pub verdict: Option<Verdict>,
     /// What was said of the units that wait or were judged before.
     pub other_units: Vec<UnitNotes>,
+    /// What was said of recordings and marked in them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recordings: Vec<RecordingNotes>,
+    /// What is watched for in recordings.
+    #[serde(default, skip_serializing_if = "Watch::is_unstated")]
+    pub watch: Watch,
 }
 
 impl Default for Session {
@@ -294,6 +302,8 @@ impl Default for Session {
             part_powers: Vec::new(),
             verdict: None,
             other_units: Vec::new(),
+            recordings: Vec::new(),
+            watch: Watch::default(),
         }
     }
 }
@@ -331,7 +341,18 @@ impl Session {
         kept.part_powers.clear();
         kept.verdict = None;
         kept.other_units.clear();
+        kept.recordings.clear();
+        kept.watch = Watch::default();
         kept
+    }
+
+    /// What was said of a recording and marked in it; nothing yet, where it is not known.
+    #[must_use]
+    pub fn notes_on(&self, recording: &RecordingName) -> RecordingNotes {
+        let known = self.recordings.iter().find(|notes| notes.recording == *recording);
+        known
+            .cloned()
+            .unwrap_or_else(|| RecordingNotes { recording: recording.clone(), ..RecordingNotes::default() })
     }
 
     /// The units in the order they were loaded: the one under test and those that wait.

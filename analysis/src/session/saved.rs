@@ -8,7 +8,7 @@ use super::Session;
 use crate::uncertainty::InputUncertainty;
 
 /// The schema this version writes.
-pub const SCHEMA: u64 = 4;
+pub const SCHEMA: u64 = 5;
 
 /// Why a saved session cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -74,7 +74,8 @@ fn migrate(mut value: Value, from: u64) -> Value {
     if from < 3 {
         fields.entry("other_units").or_insert_with(|| Value::Array(Vec::new()));
     }
-    // Schema 3 knew of no outline, no parts of one kind and no junctions; what it lacks has a default.
+    // Schema 3 knew of no outline, no parts of one kind and no junctions, schema 4 of no recordings; what they lack
+    // has a default.
     value
 }
 

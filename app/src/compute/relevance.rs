@@ -3,7 +3,7 @@
 use analysis::board::{BoardOutline, DatasheetCriteria, Netlist};
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
 use analysis::inspection::{Criteria, TwinCriteria};
-use analysis::session::{CaptureRecord, Role, Session};
+use analysis::session::{CaptureRecord, Role, Session, Watch};
 use analysis::uncertainty::InputUncertainty;
 use analysis::units::{Kelvin, TemperatureUnit};
 
@@ -34,6 +34,8 @@ pub fn for_comparison(session: &Session) -> Session {
     relevant.procedures.clear();
     relevant.repeatability = None;
     relevant.other_units.clear();
+    relevant.recordings.clear();
+    relevant.watch = Watch::default();
     relevant.criteria.twins = TwinCriteria::default();
     // What is left in warmer air is worked out from the comparison.
     relevant.datasheet.worst_ambient = None;

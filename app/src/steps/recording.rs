@@ -19,7 +19,7 @@ pub(super) fn RecordingItem() -> impl IntoView {
         desk.opened.get().map(|opened| {
             let invented = desk.metadata.with_untracked(|metadata| metadata.invented);
             let known = words(&opened);
-            let name = opened.name.clone();
+            let name = opened.recording.name.clone();
             view! {
                 <ul class="items">
                     <li data-testid="recording">
@@ -37,7 +37,7 @@ pub(super) fn RecordingItem() -> impl IntoView {
                             {known} <span hidden=!invented>" · invented: shows no real board"</span>
                         </p>
                         <p class="remark below">
-                            "Looked at below the picture; not kept in the session. What you pull out of it is."
+                            "Looked at below the picture. Its frames stay in their file; what you say of it, mark in it and pull out of it is kept."
                             <button
                                 class="quiet"
                                 data-testid="change-recording-quantity"
@@ -58,11 +58,11 @@ pub(super) fn RecordingItem() -> impl IntoView {
         (!answered() || asked_again.get()).then(|| {
             let question = Question {
                 // No capture of the session has this content; the form only asks.
-                hash: ContentHash::of(opened.name.as_bytes()),
-                file_name: opened.name.clone(),
+                hash: ContentHash::of(opened.recording.name.as_bytes()),
+                file_name: opened.recording.name.clone(),
                 raw_range: opened.raw_range,
             };
-            let take = move |quantity| desk.metadata.update(|metadata| metadata.quantity = Some(quantity));
+            let take = move |quantity| desk.state_quantity(quantity);
             let before = desk.metadata.with_untracked(|metadata| metadata.quantity.clone());
             let over = move |()| asked_again.set(false);
             view! { <QuantityForm question=question answered=over take=take before=before /> }

@@ -31,7 +31,7 @@ impl Desk {
             self.store.tell(Notice::warning(
                 format!(
                     "{} has other pixels than the known-good capture ({columns} × {rows}).",
-                    opened.name
+                    opened.recording.name
                 ),
                 "Regions and read-outs lie elsewhere in it: set that capture aside, or record as it was captured.",
             ));

@@ -1,16 +1,16 @@
 //! The page's side of recordings: what is open, what is looked at, what was found.
 //!
-//! Provided as a context and `Copy`, as the store is. The session is read from the store and never written
-//! but by its commands: a recording belongs to a person's looking, what is pulled out of it to the session.
+//! Provided as a context and `Copy`, as the store is. The frames stay in their file. What a person says of a recording
+//! and marks in it is the session's, changed by its commands; where they look is the desk's.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use analysis::capture::{CaptureMetadata, CornerMark, FrameTimes};
+use analysis::capture::{CaptureMetadata, CornerMark, FrameTimes, Quantity};
 use analysis::geometry::BaselinePixels;
 use analysis::sequence::{PointSource, Stability, Timeline, WarmUp};
-use analysis::session::{Role, Session};
+use analysis::session::{Command, RecordingName, RecordingNotes, Role, Session};
 use leptos::prelude::*;
 
 use super::engine::Engine;
@@ -29,8 +29,8 @@ const FOLLOWED_AT_ONCE: usize = 40_000_000;
 /// An open recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Opened {
-    /// The name people know it by.
-    pub name: String,
+    /// What the session knows it by.
+    pub recording: RecordingName,
     /// How many frames it has, as far as they were found.
     pub frames: usize,
     /// Whether all were found.
@@ -103,20 +103,24 @@ pub struct Desk {
     pub(super) recorded: Recorded,
     /// The recording.
     pub opened: RwSignal<Option<Arc<Opened>>>,
+    /// What its files state of it.
+    stated: RwSignal<CaptureMetadata>,
+    /// What a person said of it and marked in it.
+    notes: Memo<RecordingNotes>,
     /// What is known of it.
-    pub metadata: RwSignal<CaptureMetadata>,
+    pub metadata: Memo<CaptureMetadata>,
     /// The times of its frames, once they are stated.
     pub timeline: Memo<Option<Arc<Timeline>>>,
     /// The frame looked at, from 0.
     pub frame: RwSignal<usize>,
     /// The frame that is taken off in the picture of changes.
-    pub reference: RwSignal<usize>,
+    pub reference: Memo<usize>,
     /// Which picture is looked at.
     pub face: RwSignal<PictureKind>,
     /// The pictures there are.
     pub pictures: RwSignal<BTreeMap<PictureKind, Arc<RecordedPicture>>>,
-    /// The marked span of frames.
-    pub span: RwSignal<Range<usize>>,
+    /// The marked span of frames: all where none is marked.
+    pub span: Memo<Range<usize>>,
     /// Why the picture looked at is missing.
     pub trouble: RwSignal<Option<String>>,
     /// A run under way.
@@ -141,8 +145,18 @@ impl Desk {
     /// The desk of this page, put into context.
     pub fn provide(store: Store) -> Self {
         let (look, recorded) = (expect_context::<Look>(), expect_context::<Recorded>());
-        let metadata = RwSignal::new(CaptureMetadata::default());
+        let stated = RwSignal::new(CaptureMetadata::default());
         let opened = RwSignal::new(None::<Arc<Opened>>);
+        let notes = Memo::new(move |_| {
+            let recording = opened.with(|opened| opened.as_ref().map(|opened| opened.recording.clone()));
+            store.session().with(|session| session.notes_on(&recording.unwrap_or_default()))
+        });
+        let metadata = Memo::new(move |_| stated.with(|stated| notes.with(|notes| notes.laid_over(stated))));
+        let span = Memo::new(move |_| {
+            let frames = opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
+            let marked = notes.with(|notes| notes.span).filter(|[from, to]| from <= to && *to < frames);
+            marked.map_or(0..frames, |[from, to]| from..to + 1)
+        });
         let timeline = Memo::new(move |_| {
             let frames = opened.with(|opened| opened.as_ref().map(|opened| opened.frames))?;
             metadata.with(|metadata| Timeline::new(metadata, frames).ok()).map(Arc::new)
@@ -158,13 +172,15 @@ impl Desk {
             look,
             recorded,
             opened,
+            stated,
+            notes,
             metadata,
             timeline,
             frame: RwSignal::new(0),
-            reference: RwSignal::new(0),
+            reference: Memo::new(move |_| notes.with(|notes| notes.counted_from)),
             face: RwSignal::new(PictureKind::Frame),
             pictures: RwSignal::new(BTreeMap::new()),
-            span: RwSignal::new(0..0),
+            span,
             trouble: RwSignal::new(None),
             work: RwSignal::new(None),
             trends: RwSignal::new(None),
@@ -215,6 +231,23 @@ impl Desk {
             self.recorded.picture.set(picture);
         });
         Effect::new(move || self.recorded.caption.set(self.caption()));
+        Effect::new(move |before: Option<Range<usize>>| {
+            let now = self.span.get();
+            if before.is_some_and(|before| before != now) {
+                self.forget_sums_of_the_span();
+            }
+            now
+        });
+    }
+
+    /// Keeps something said of the open recording.
+    fn note(self, change: impl FnOnce(&mut RecordingNotes)) {
+        if self.opened.with_untracked(Option::is_none) {
+            return;
+        }
+        let mut notes = self.notes.get_untracked();
+        change(&mut notes);
+        self.store.dispatch(Command::NoteRecording { notes: Box::new(notes) });
     }
 
     /// What frames are corrected with, for the worker.
@@ -225,14 +258,12 @@ impl Desk {
 
     /// A recording was opened.
     pub(super) fn take_opened(self, opened: Opened, metadata: CaptureMetadata) {
-        let frames = opened.frames;
         self.forget();
         self.engine.update_value(|engine| engine.unsettled = true);
         self.tell_other_pixels(&opened);
         self.take_corners(&metadata);
-        self.metadata.set(metadata);
+        self.stated.set(metadata);
         self.opened.set(Some(Arc::new(opened)));
-        self.span.set(0..frames);
         self.look.arrangement.set(Arrangement::Single);
         self.look.subject.set(Subject::Recording);
         self.ask_to_show();
@@ -242,11 +273,7 @@ impl Desk {
     /// More frames of the recording were found.
     pub(super) fn take_more(self, frames: usize, complete: bool) {
         let Some(before) = self.opened.get_untracked() else { return };
-        let all_marked = self.span.with_untracked(|span| *span == (0..before.frames));
         self.opened.set(Some(Arc::new(Opened { frames, complete, ..Opened::clone(&before) })));
-        if all_marked {
-            self.span.set(0..frames);
-        }
         self.follow_if_small();
     }
 
@@ -304,15 +331,30 @@ impl Desk {
 
     /// States how far apart the frames are.
     pub fn state_interval(self, seconds: f64) {
-        self.metadata.update(|metadata| metadata.frame_times = Some(FrameTimes::Interval(seconds)));
+        self.note(|notes| notes.frame_times = Some(FrameTimes::Interval(seconds)));
+    }
+
+    /// States what the numbers mean.
+    pub fn state_quantity(self, quantity: Quantity) {
+        self.note(|notes| notes.quantity = Some(quantity));
+    }
+
+    /// From now on changes are counted from the frame looked at.
+    pub fn count_from_here(self) {
+        let frame = self.frame.get_untracked();
+        self.note(|notes| notes.counted_from = frame);
+        self.look_at(PictureKind::Difference);
     }
 
     /// Marks the frames from `from` to `to`, both included.
     pub fn mark(self, from: usize, to: usize) {
         let last = self.last();
         let (from, to) = (from.min(to).min(last), from.max(to).min(last));
-        self.span.set(from..to + 1);
-        // What was worked out over another span is not this one's.
+        self.note(|notes| notes.span = (from > 0 || to < last).then_some([from, to]));
+    }
+
+    /// What was worked out over another span is not this one's.
+    fn forget_sums_of_the_span(self) {
         self.pictures.update(|pictures| {
             pictures.retain(|kind, _| {
                 !matches!(kind, PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)

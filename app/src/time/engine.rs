@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, VecDeque};
 use std::ops::Range;
 
+use analysis::session::RecordingName;
 use analysis::session::Role;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -42,6 +43,8 @@ type Waiting = (Request, Vec<Buffer>, Vec<File>);
 #[derive(Debug, Default)]
 pub(super) struct Engine {
     link: Option<RecordingLink>,
+    /// The size of the files that are open.
+    bytes: u64,
     ready: bool,
     waiting: Vec<Waiting>,
     last_id: AskId,
@@ -92,6 +95,7 @@ impl Desk {
         match started {
             Ok(link) => self.engine.update_value(|engine| {
                 engine.link = Some(link);
+                engine.bytes = files.iter().map(|file| file.size() as u64).sum();
                 let names = files.iter().map(File::name).collect();
                 engine.send(Ask::Open { names, sidecar }, Vec::new(), files);
             }),
@@ -224,7 +228,9 @@ impl Desk {
                 name, frames, complete, rows, columns, raw_range, metadata, warnings, ..
             } => {
                 self.tell_of_recording(warnings);
-                let opened = Opened { name, frames, complete, shape: (rows, columns), raw_range };
+                let bytes = self.engine.with_value(|engine| engine.bytes);
+                let recording = RecordingName { name, bytes };
+                let opened = Opened { recording, frames, complete, shape: (rows, columns), raw_range };
                 self.take_opened(opened, *metadata);
             }
             Outcome::Settled => {}

@@ -79,7 +79,7 @@ fn single(value: f32) -> Option<PlaceSample> {
 /// Downloads a table.
 pub fn save(desk: Desk, table: &TrendTable, kind: FileKind) {
     let name = desk.opened.with_untracked(|opened| {
-        let name = opened.as_ref().map_or("recording", |opened| opened.name.as_str());
+        let name = opened.as_ref().map_or("recording", |opened| opened.recording.name.as_str());
         name.rsplit_once('.').map_or(name, |(stem, _)| stem).to_owned()
     });
     let (ending, media_type) = match kind {

@@ -35,7 +35,6 @@ impl Desk {
     /// As if no recording had been open.
     pub(super) fn forget(self) {
         self.frame.set(0);
-        self.reference.set(0);
         self.face.set(PictureKind::Frame);
         self.pictures.update(BTreeMap::clear);
         self.recorded.seen.set(None);

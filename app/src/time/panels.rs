@@ -6,7 +6,7 @@ use super::curves::Chosen;
 use super::desk::Desk;
 use super::lock_in::LockInPanel;
 use super::trends::TrendsPanel;
-use super::triggers::{StatedTrigger, TriggersPanel};
+use super::triggers::TriggersPanel;
 use super::warm_up::WarmUpPanel;
 
 /// The folds, while a recording is open.
@@ -14,7 +14,6 @@ use super::warm_up::WarmUpPanel;
 pub fn TimePanels() -> impl IntoView {
     let desk = expect_context::<Desk>();
     provide_context(Chosen::new());
-    provide_context(StatedTrigger::new());
     view! {
         <Show when=move || desk.opened.with(Option::is_some)>
             <TrendsPanel />

@@ -213,10 +213,6 @@ fn Faces() -> impl IntoView {
         };
         view! { <Picker label="Picture of the recording" quiet=true options=names chosen=chosen choose=choose testid="time-face" /> }
     };
-    let refer = move |_| {
-        desk.reference.set(desk.frame.get_untracked());
-        desk.look_at(PictureKind::Difference);
-    };
     view! {
         <div class="row tight faces">
             {picker}
@@ -224,7 +220,7 @@ fn Faces() -> impl IntoView {
                 class="quiet"
                 title="Changes are counted from the frame looked at now"
                 data-testid="time-reference"
-                on:click=refer
+                on:click=move |_| desk.count_from_here()
             >
                 "Count changes from here"
             </button>

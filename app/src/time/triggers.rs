@@ -1,8 +1,8 @@
 //! Triggers: when a place passes a threshold, or a moment comes; and the frame of that moment as a capture.
 
-use analysis::sequence::{Crossing, Trigger, Triggered, find_triggers};
-use analysis::session::Role;
-use analysis::units::TemperatureUnit;
+use analysis::sequence::{Triggered, find_triggers};
+use analysis::session::{Command, Role, Watch, WatchedFor};
+use analysis::units::{Kelvin, KelvinDifference, TemperatureUnit};
 use leptos::prelude::*;
 
 use super::curves::{Chosen, Curve, curves};
@@ -17,82 +17,23 @@ use crate::wording;
 /// More moments than these are counted, not listed.
 const LISTED: usize = 50;
 
-/// What sets it off.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Above,
-    Below,
-    At,
+const NEGATIVE: &str = "must not be below zero";
+
+const KINDS: [(WatchedFor, &str); 3] = [
+    (WatchedFor::Above, "rises above"),
+    (WatchedFor::Below, "falls below"),
+    (WatchedFor::Moment, "at a time"),
+];
+
+/// What is dyed in the picture.
+fn beyond(watch: &Watch) -> Option<Beyond> {
+    let kelvin = watch.level()?.value();
+    Some(Beyond { kelvin, above: watch.watched_for == WatchedFor::Above })
 }
 
-const KINDS: [(Kind, &str); 3] =
-    [(Kind::Above, "rises above"), (Kind::Below, "falls below"), (Kind::At, "at a time")];
-
-/// A trigger as it is being stated, provided as a context so that the next recording is watched alike.
-/// Temperatures are kelvin.
-#[derive(Debug, Clone, Copy)]
-pub struct StatedTrigger {
-    kind: RwSignal<Kind>,
-    /// By its name, which the next recording's curves may have too.
-    curve: RwSignal<String>,
-    threshold: RwSignal<Option<f64>>,
-    hysteresis: RwSignal<f64>,
-    hold_s: RwSignal<f64>,
-    at_s: RwSignal<Option<f64>>,
-    dyed: RwSignal<bool>,
-}
-
-impl StatedTrigger {
-    /// Nothing stated yet.
-    #[must_use]
-    pub fn new() -> Self {
-        Self {
-            kind: RwSignal::new(Kind::Above),
-            curve: RwSignal::new(String::new()),
-            threshold: RwSignal::new(None),
-            hysteresis: RwSignal::new(1.0),
-            hold_s: RwSignal::new(0.0),
-            at_s: RwSignal::new(None),
-            dyed: RwSignal::new(true),
-        }
-    }
-
-    /// The place of its curve among these; the first where none has its name. Reactive.
-    fn place_in(self, all: &[Curve]) -> usize {
-        self.curve.with(|name| all.iter().position(|curve| curve.name == *name)).unwrap_or(0)
-    }
-
-    /// What is dyed in the picture. Reactive.
-    fn beyond(self) -> Option<Beyond> {
-        let above = match self.kind.get() {
-            Kind::At => return None,
-            Kind::Above => true,
-            Kind::Below => false,
-        };
-        let kelvin = self.threshold.get().filter(|_| self.dyed.get())?;
-        Some(Beyond { kelvin, above })
-    }
-
-    /// The trigger, once it is stated. Reactive.
-    fn trigger(self) -> Option<Trigger> {
-        let crossing = match self.kind.get() {
-            Kind::At => return self.at_s.get().map(Trigger::At),
-            Kind::Above => Crossing::Above,
-            Kind::Below => Crossing::Below,
-        };
-        Some(Trigger::Threshold {
-            crossing,
-            threshold: self.threshold.get()?,
-            hysteresis: self.hysteresis.get(),
-            hold_s: self.hold_s.get(),
-        })
-    }
-}
-
-impl Default for StatedTrigger {
-    fn default() -> Self {
-        Self::new()
-    }
+/// The place of the watched curve among these; the first where none has its name.
+fn place_in(watch: &Watch, all: &[Curve]) -> usize {
+    all.iter().position(|curve| curve.name == watch.curve).unwrap_or(0)
 }
 
 /// The fold.
@@ -100,14 +41,15 @@ impl Default for StatedTrigger {
 pub fn TriggersPanel() -> impl IntoView {
     let (store, desk, chosen) = (Store::expect(), expect_context::<Desk>(), expect_context::<Chosen>());
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
-    let stated = expect_context::<StatedTrigger>();
+    let watch = Memo::new(move |_| store.session().with(|session| session.watch.clone()));
+    let dyed = RwSignal::new(true);
     let recorded = expect_context::<Recorded>();
     let all = Memo::new(move |_| {
         desk.trends.with(|trends| trends.as_ref().map(|trends| curves(trends)).unwrap_or_default())
     });
     let found = Memo::new(move |_| {
-        let curve: Curve = all.with(|all| all.get(stated.place_in(all)).cloned())?;
-        let trigger = stated.trigger()?;
+        let curve = watch.with(|watch| all.with(|all| all.get(place_in(watch, all)).cloned()))?;
+        let trigger = watch.with(Watch::trigger)?;
         let (place, reading) = curve.series(chosen.reading.get());
         desk.trends.with(|trends| {
             let series = &trends.as_ref()?.series;
@@ -116,9 +58,8 @@ pub fn TriggersPanel() -> impl IntoView {
         })
     });
     Effect::new(move || {
-        let level = stated.threshold.get().filter(|_| stated.kind.get() != Kind::At);
-        chosen.level.set(level);
-        recorded.beyond.set(stated.beyond());
+        chosen.level.set(watch.with(|watch| watch.level().map(Kelvin::value)));
+        recorded.beyond.set(watch.with(beyond).filter(|_| dyed.get()));
     });
     on_cleanup(move || recorded.beyond.set(None));
     let summary = move || match found.with(|found| found.as_ref().map(Vec::len)) {
@@ -132,7 +73,7 @@ pub fn TriggersPanel() -> impl IntoView {
                 <p class="remark" hidden=move || !all.with(Vec::is_empty)>
                     "Follow the places through the recording first."
                 </p>
-                <Statement stated=stated all=all unit=unit />
+                <Statement watch=watch dyed=dyed all=all unit=unit />
                 <Moments found=found unit=unit />
             </div>
         </details>
@@ -141,17 +82,23 @@ pub fn TriggersPanel() -> impl IntoView {
 
 #[component]
 fn Statement(
-    /// What is being stated.
-    stated: StatedTrigger,
+    /// What is watched for.
+    watch: Memo<Watch>,
+    /// Whether what is beyond it is dyed.
+    dyed: RwSignal<bool>,
     /// The curves to choose from.
     all: Memo<Vec<Curve>>,
     /// The unit of temperatures.
     unit: Memo<TemperatureUnit>,
 ) -> impl IntoView {
+    let store = Store::expect();
+    let state = move |change: &dyn Fn(Watch) -> Watch| {
+        store.dispatch(Command::WatchFor { watch: change(watch.get_untracked()) });
+    };
     let names = Signal::derive(move || all.get().into_iter().map(|curve| curve.name).collect::<Vec<_>>());
     let choose_curve = move |place: usize| {
         let name = all.with_untracked(|all| all.get(place).map(|curve| curve.name.clone()));
-        stated.curve.set(name.unwrap_or_default());
+        state(&|watch| Watch { curve: name.clone().unwrap_or_default(), ..watch });
     };
     let recorded = expect_context::<Recorded>();
     let dyed_now = move || {
@@ -161,21 +108,32 @@ fn Statement(
         })?;
         Some(format!("{} of the picture are beyond it now.", wording::count(count, "pixel")))
     };
-    let of_threshold = move || stated.kind.get() == Kind::At;
+    let kind = Signal::derive(move || watch.with(|watch| watch.watched_for));
+    let is_moment = move || kind.get() == WatchedFor::Moment;
     let set_threshold = move |typed: Option<f64>| {
-        stated.threshold.set(typed.map(|shown| unit.get_untracked().read(shown)));
-        None
-    };
-    let not_negative =
-        |signal: RwSignal<f64>, size: f64, typed: Option<f64>| match typed.filter(|v| *v >= 0.0) {
-            Some(value) => {
-                signal.set(value / size);
+        let kelvin = typed.map(|shown| Kelvin::new(unit.get_untracked().read(shown))).transpose();
+        match kelvin {
+            Ok(threshold) => {
+                state(&|watch| Watch { threshold, ..watch });
                 None
             }
-            None => Some("must not be below zero".to_owned()),
-        };
-    let set_time = move |typed: Option<f64>| {
-        stated.at_s.set(typed);
+            Err(error) => Some(error.to_string()),
+        }
+    };
+    let set_hysteresis = move |typed: Option<f64>| {
+        let size = unit.get_untracked().show_difference(1.0);
+        let back = typed.filter(|typed| *typed >= 0.0).map(|typed| KelvinDifference::new(typed / size));
+        let Some(Ok(hysteresis)) = back else { return Some(NEGATIVE.to_owned()) };
+        state(&|watch| Watch { hysteresis, ..watch });
+        None
+    };
+    let set_hold = move |typed: Option<f64>| {
+        let Some(hold_s) = typed.filter(|typed| *typed >= 0.0) else { return Some(NEGATIVE.to_owned()) };
+        state(&|watch| Watch { hold_s, ..watch });
+        None
+    };
+    let set_time = move |at_s: Option<f64>| {
+        state(&|watch| Watch { at_s, ..watch });
         None
     };
     let symbol = Signal::derive(move || unit.get().symbol().to_owned());
@@ -185,7 +143,7 @@ fn Statement(
             <Picker
                 label="When this"
                 options=names
-                chosen=Signal::derive(move || Some(all.with(|all| stated.place_in(all))))
+                chosen=Signal::derive(move || watch.with(|watch| Some(all.with(|all| place_in(watch, all)))))
                 choose=choose_curve
                 testid="trigger-curve"
             />
@@ -194,46 +152,46 @@ fn Statement(
                 quiet=true
                 testid="trigger-kind"
                 options=KINDS.to_vec()
-                chosen=Signal::derive(move || Some(stated.kind.get()))
-                choose=move |kind| stated.kind.set(kind)
+                chosen=Signal::derive(move || Some(kind.get()))
+                choose=move |watched_for| state(&|watch| Watch { watched_for, ..watch })
             />
         </div>
-        <div class="fields" hidden=of_threshold>
+        <div class="fields" hidden=is_moment>
             <NumberField
                 label="Threshold"
                 unit=symbol
-                value=Signal::derive(move || stated.threshold.get().map(|kelvin| unit.get().show(kelvin)))
+                value=Signal::derive(move || watch.with(|watch| watch.threshold.map(|kelvin| unit.get().show(kelvin.value()))))
                 commit=set_threshold
                 testid="trigger-threshold"
             />
             <NumberField
                 label="Armed again once it is back by"
                 unit=difference
-                value=Signal::derive(move || Some(unit.get().show_difference(stated.hysteresis.get())))
-                commit=move |typed| not_negative(stated.hysteresis, unit.get_untracked().show_difference(1.0), typed)
+                value=Signal::derive(move || watch.with(|watch| Some(unit.get().show_difference(watch.hysteresis.value()))))
+                commit=set_hysteresis
                 testid="trigger-hysteresis"
             />
             <NumberField
                 label="Counts once it has held for"
                 unit="s".to_owned()
-                value=Signal::derive(move || Some(stated.hold_s.get()))
-                commit=move |typed| not_negative(stated.hold_s, 1.0, typed)
+                value=Signal::derive(move || watch.with(|watch| Some(watch.hold_s)))
+                commit=set_hold
                 testid="trigger-hold"
             />
         </div>
-        <div class="row" hidden=of_threshold>
+        <div class="row" hidden=is_moment>
             <Tick
                 label="Dye what is beyond it in the picture"
-                on=stated.dyed
-                set=move |on| stated.dyed.set(on)
+                on=dyed
+                set=move |on| dyed.set(on)
             />
             <span class="remark" data-testid="trigger-beyond">{dyed_now}</span>
         </div>
-        <div class="fields" hidden=move || !of_threshold()>
+        <div class="fields" hidden=move || !is_moment()>
             <NumberField
                 label="At"
                 unit="s".to_owned()
-                value=Signal::derive(move || stated.at_s.get())
+                value=Signal::derive(move || watch.with(|watch| watch.at_s))
                 commit=set_time
                 testid="trigger-time"
             />
