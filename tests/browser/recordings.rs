@@ -29,6 +29,11 @@ impl Bench {
         .await
     }
 
+    /// Waits until an element reads so.
+    async fn reads(&self, selector: &str, wanted: &str) {
+        self.until(wanted, || async { (self.text(selector).await == wanted).then_some(()) }).await;
+    }
+
     /// Pulls the time slider to a frame, counted from 0.
     async fn slide_to(&self, frame: usize) {
         let script = "
@@ -92,7 +97,7 @@ async fn a_recording_is_opened_looked_through_followed_and_a_frame_becomes_the_u
     let held = bench
         .until("how the board moved", || async {
             let told = bench.text("[data-testid=held]").await;
-            told.contains("Held as in frame 41").then_some(told)
+            told.contains("Held: it moves").then_some(told)
         })
         .await;
     assert!(held.contains("up to 0.0 px") || held.contains("up to 0.1 px"), "{held}");
@@ -110,5 +115,23 @@ async fn a_recording_is_opened_looked_through_followed_and_a_frame_becomes_the_u
     bench.press("[data-testid=undo]").await;
     bench.count_becomes("[data-testid=capture]", 0).await;
     bench.count_becomes("[data-testid=recording]", 1).await;
+
+    // What is marked in it is a step of its own.
+    bench.slide_to(10).await;
+    bench.press("[data-testid=time-mark-in]").await;
+    bench.reads("[data-testid=time-span]", "Span: 11 to 48").await;
+    bench.press("[data-testid=undo]").await;
+    bench.reads("[data-testid=time-span]", "Span: all").await;
+    bench.press("[data-testid=redo]").await;
+    bench.reads("[data-testid=time-span]", "Span: 11 to 48").await;
+
+    // After a reload the file is opened again: what was marked and watched for is there.
+    bench.reads("[data-testid=saved-state]", "Kept in this browser").await;
+    bench.client.refresh().await.expect("the page loads again");
+    bench.choose_files("[data-testid=add-files]", &files[..2]).await;
+    bench.reads("[data-testid=time-span]", "Span: 11 to 48").await;
+    bench.see("[data-testid=trend-chart]").await;
+    bench.press("[data-testid=triggers] > summary").await;
+    bench.count_becomes("[data-testid=trigger-moment]", 1).await;
     bench.close_clean().await;
 }

@@ -42,7 +42,7 @@ impl Finish {
             match (&self.measured, self.material.as_deref().and_then(material)) {
                 (Some(measured), _) => (measured.to_string(), measured.emissivity, measured.uncertainty),
                 (None, Some(row)) => {
-                    (format!("{}. {}", row.name, row.source), row.emissivity, row.uncertainty)
+                    (format!("{}: {}", row.name, row.source), row.emissivity, row.uncertainty)
                 }
                 (None, None) => return None,
             };

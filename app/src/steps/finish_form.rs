@@ -92,7 +92,7 @@ pub fn FinishForm(
             />
             <NumberField
                 label="Standard uncertainty"
-                unit="±".to_owned()
+                unit=String::new()
                 value=Signal::derive(move || finish.with(|f| Some((f.uncertainty * 1000.0).round() / 1000.0)))
                 commit=set_uncertainty
             />

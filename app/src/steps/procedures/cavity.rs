@@ -81,7 +81,7 @@ pub fn ByCavity() -> impl IntoView {
                 {field("Depth", "mm", |e| e.depth, |e, typed| e.depth = typed)}
                 {field("Standard uncertainty of both", "mm", |e| e.length_uncertainty, |e, typed| e.length_uncertainty = typed)}
                 {field("Emissivity of the walls", "", |e| e.wall, |e, typed| e.wall = typed)}
-                {field("Standard uncertainty of that", "±", |e| e.wall_uncertainty, |e, typed| e.wall_uncertainty = typed)}
+                {field("Standard uncertainty of that", "", |e| e.wall_uncertainty, |e, typed| e.wall_uncertainty = typed)}
                 {field("View off the axis", "°", |e| e.view_angle, |e, typed| e.view_angle = typed)}
                 {field("Pixels across", "px", |e| e.pixels_across, |e, typed| e.pixels_across = typed)}
             </div>

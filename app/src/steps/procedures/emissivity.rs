@@ -129,7 +129,7 @@ pub fn ByReference() -> impl IntoView {
                 />
                 <NumberField
                     label="Standard uncertainty of that"
-                    unit="±".to_owned()
+                    unit=String::new()
                     value=Signal::derive(move || Some(uncertainty.get()))
                     commit=set_uncertainty
                 />
