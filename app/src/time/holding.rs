@@ -23,20 +23,20 @@ impl Desk {
 #[component]
 pub fn HoldStill() -> impl IntoView {
     let desk = expect_context::<Desk>();
-    let held = move || desk.held.with(Option::is_some);
+    let frames = move || desk.opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
+    let held = move || desk.held.with(|held| held.as_ref().is_some_and(|held| is_found(held, frames())));
     let blocked = move || {
         desk.work.with(Option::is_some)
             || desk.metadata.with(|metadata| metadata.quantity.is_none())
             || desk.opened.with(|opened| opened.as_ref().is_none_or(|opened| !opened.complete))
     };
     let turn = move |_| {
-        if desk.held.with_untracked(Option::is_some) {
+        if untrack(held) {
             desk.let_go();
         } else {
             desk.hold_still();
         }
     };
-    let frames = move || desk.opened.with(|opened| opened.as_ref().map_or(0, |opened| opened.frames));
     let told = move || desk.held.get().map(|held| short_of(held, frames()));
     let told_in_full = move || desk.held.get().map(|held| words_of(held, frames()));
     view! {
@@ -55,9 +55,14 @@ pub fn HoldStill() -> impl IntoView {
     }
 }
 
+/// Whether the board was found in any frame but the one it was looked for by.
+const fn is_found(held: &HeldParcel, frames: usize) -> bool {
+    held.unsure + 1 < frames
+}
+
 /// What a person reads of it in the bar, which is no wider than that.
 fn short_of(held: HeldParcel, frames: usize) -> String {
-    if held.unsure + 1 >= frames {
+    if !is_found(&held, frames) {
         return "Not held: parts stand out too little in this frame".to_owned();
     }
     let moved = format!("Held: it moves by up to {} px", wording::number(held.most_px, 1));
@@ -69,7 +74,7 @@ fn short_of(held: HeldParcel, frames: usize) -> String {
 
 /// All that is known of it.
 fn words_of(held: HeldParcel, frames: usize) -> String {
-    if held.unsure + 1 >= frames {
+    if !is_found(&held, frames) {
         return format!(
             "Not held: the board was found in no other frame than {}. Go to a frame in which its parts stand out, and try again.",
             held.reference + 1
