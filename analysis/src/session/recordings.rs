@@ -19,7 +19,7 @@ pub struct RecordingName {
 }
 
 /// What was said of one recording and marked in it.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RecordingNotes {
     /// Which recording.
@@ -32,6 +32,22 @@ pub struct RecordingNotes {
     pub span: Option<[usize; 2]>,
     /// The frame that changes are counted from, from 0.
     pub counted_from: usize,
+    /// Changes from the mean of frames just before are of so many frames.
+    pub frames_before: usize,
+}
+
+impl Default for RecordingNotes {
+    fn default() -> Self {
+        Self {
+            recording: RecordingName::default(),
+            quantity: None,
+            frame_times: None,
+            span: None,
+            counted_from: 0,
+            // Common practice, no source: enough to take two thirds of the noise off, few enough to follow a drift.
+            frames_before: 10,
+        }
+    }
 }
 
 impl RecordingNotes {

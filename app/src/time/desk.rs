@@ -7,10 +7,10 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use analysis::capture::{CaptureMetadata, CornerMark, FrameTimes, Quantity};
+use analysis::capture::{CaptureMetadata, CornerMark};
 use analysis::geometry::BaselinePixels;
 use analysis::sequence::{PointSource, Stability, Timeline, WarmUp};
-use analysis::session::{Command, RecordingName, RecordingNotes, Role, Session};
+use analysis::session::{RecordingName, RecordingNotes, Role, Session};
 use leptos::prelude::*;
 
 use super::engine::Engine;
@@ -22,6 +22,7 @@ use super::series::Series;
 use crate::stage::look::{Arrangement, Look, Subject};
 use crate::stage::recorded::{Recorded, RecordedPicture};
 use crate::store::Store;
+use crate::wording;
 
 /// A recording of fewer pixels than this, all frames together, is followed without asking: some seconds' work.
 const FOLLOWED_AT_ONCE: usize = 40_000_000;
@@ -106,7 +107,7 @@ pub struct Desk {
     /// What its files state of it.
     stated: RwSignal<CaptureMetadata>,
     /// What a person said of it and marked in it.
-    notes: Memo<RecordingNotes>,
+    pub(super) notes: Memo<RecordingNotes>,
     /// What is known of it.
     pub metadata: Memo<CaptureMetadata>,
     /// The times of its frames, once they are stated.
@@ -115,6 +116,8 @@ pub struct Desk {
     pub frame: RwSignal<usize>,
     /// The frame that is taken off in the picture of changes.
     pub reference: Memo<usize>,
+    /// Sudden changes are counted from the mean of so many frames before.
+    pub frames_before: Memo<usize>,
     /// Which picture is looked at.
     pub face: RwSignal<PictureKind>,
     /// The pictures there are.
@@ -178,6 +181,7 @@ impl Desk {
             timeline,
             frame: RwSignal::new(0),
             reference: Memo::new(move |_| notes.with(|notes| notes.counted_from)),
+            frames_before: Memo::new(move |_| notes.with(|notes| notes.frames_before)),
             face: RwSignal::new(PictureKind::Frame),
             pictures: RwSignal::new(BTreeMap::new()),
             span,
@@ -214,6 +218,7 @@ impl Desk {
             self.frame.track();
             self.face.track();
             self.reference.track();
+            self.frames_before.track();
             self.ask_to_show();
         });
         Effect::new(move || {
@@ -238,16 +243,6 @@ impl Desk {
             }
             now
         });
-    }
-
-    /// Keeps something said of the open recording.
-    fn note(self, change: impl FnOnce(&mut RecordingNotes)) {
-        if self.opened.with_untracked(Option::is_none) {
-            return;
-        }
-        let mut notes = self.notes.get_untracked();
-        change(&mut notes);
-        self.store.dispatch(Command::NoteRecording { notes: Box::new(notes) });
     }
 
     /// What frames are corrected with, for the worker.
@@ -292,6 +287,10 @@ impl Desk {
             PictureKind::Difference => {
                 format!("frame {} less frame {}", moment(self.frame.get()), moment(self.reference.get()))
             }
+            PictureKind::Sudden => {
+                let before = wording::count(self.frames_before.get(), "frame");
+                format!("frame {} less the mean of {before} before it", moment(self.frame.get()))
+            }
             kind @ (PictureKind::Mean | PictureKind::Least | PictureKind::Greatest) => {
                 format!("{} of frames {}", name_of(kind).to_lowercase(), span())
             }
@@ -309,7 +308,7 @@ impl Desk {
     /// Looks at a frame.
     pub fn go_to(self, frame: usize) {
         self.frame.set(frame.min(self.last()));
-        if !matches!(self.face.get_untracked(), PictureKind::Frame | PictureKind::Difference) {
+        if !self.face.get_untracked().is_of_a_frame() {
             self.face.set(PictureKind::Frame);
         }
         self.look.subject.set(Subject::Recording);
@@ -329,30 +328,6 @@ impl Desk {
         self.timeline.with(|timeline| timeline.as_ref()?.time(frame))
     }
 
-    /// States how far apart the frames are.
-    pub fn state_interval(self, seconds: f64) {
-        self.note(|notes| notes.frame_times = Some(FrameTimes::Interval(seconds)));
-    }
-
-    /// States what the numbers mean.
-    pub fn state_quantity(self, quantity: Quantity) {
-        self.note(|notes| notes.quantity = Some(quantity));
-    }
-
-    /// From now on changes are counted from the frame looked at.
-    pub fn count_from_here(self) {
-        let frame = self.frame.get_untracked();
-        self.note(|notes| notes.counted_from = frame);
-        self.look_at(PictureKind::Difference);
-    }
-
-    /// Marks the frames from `from` to `to`, both included.
-    pub fn mark(self, from: usize, to: usize) {
-        let last = self.last();
-        let (from, to) = (from.min(to).min(last), from.max(to).min(last));
-        self.note(|notes| notes.span = (from > 0 || to < last).then_some([from, to]));
-    }
-
     /// What was worked out over another span is not this one's.
     fn forget_sums_of_the_span(self) {
         self.pictures.update(|pictures| {
@@ -363,35 +338,6 @@ impl Desk {
         if matches!(self.face.get_untracked(), PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
         {
             self.face.set(PictureKind::Frame);
-        }
-    }
-
-    /// Marks the frames from one time to another, s.
-    pub fn mark_times(self, from_s: f64, to_s: f64) {
-        let (from_s, to_s) = (from_s.min(to_s), from_s.max(to_s));
-        let span = self.timeline.with_untracked(|timeline| Some(timeline.as_ref()?.span(from_s, to_s)));
-        if let Some(span) = span.filter(|span| !span.is_empty()) {
-            self.mark(span.start, span.end - 1);
-        }
-    }
-
-    /// Marks the frames from the event before the frame looked at to the next.
-    pub fn mark_between_events(self) {
-        let frame = self.frame.get_untracked();
-        let ends = self.timeline.with_untracked(|timeline| {
-            let timeline = timeline.as_ref()?;
-            let now = timeline.time(frame)?;
-            let times = || timeline.events().iter().map(|event| event.at_s);
-            let from = times().filter(|at| *at <= now).fold(f64::NEG_INFINITY, f64::max);
-            let to = times().filter(|at| *at > now).fold(f64::INFINITY, f64::min);
-            let span = timeline.span(from, to);
-            // The frame of the next event itself is no longer of this stretch.
-            let last =
-                span.clone().rev().find(|frame| timeline.time(*frame).is_some_and(|time| time < to))?;
-            Some((span.start, last))
-        });
-        if let Some((from, to)) = ends {
-            self.mark(from, to);
         }
     }
 

@@ -151,6 +151,7 @@ impl Desk {
         let wanted = match self.face.get_untracked() {
             PictureKind::Frame => Wanted::Frame(frame),
             PictureKind::Difference => Wanted::Difference { frame, less },
+            PictureKind::Sudden => Wanted::Sudden { frame, before: self.frames_before.get_untracked() },
             _ => return,
         };
         let meaningless = self.metadata.with_untracked(|metadata| metadata.quantity.is_none());

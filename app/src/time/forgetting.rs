@@ -19,11 +19,11 @@ impl Desk {
 
     fn forget_what_was_worked_out(self) {
         let face = self.face.get_untracked();
-        if !matches!(face, PictureKind::Frame | PictureKind::Difference) {
+        if !face.is_of_a_frame() {
             self.face.set(PictureKind::Frame);
         }
         self.pictures.update(|pictures| {
-            pictures.retain(|kind, _| matches!(kind, PictureKind::Frame | PictureKind::Difference));
+            pictures.retain(|kind, _| kind.is_of_a_frame());
         });
         self.fits.update(BTreeMap::clear);
         self.lock_in.set(None);

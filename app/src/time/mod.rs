@@ -1,7 +1,8 @@
 //! Recordings: many frames over time, looked at, followed and judged.
 //!
-//! A recording is no part of the session: it is as large as a disk allows, and is read piece by piece by a
-//! worker of its own. Its identity is its files' name and size. What is pulled out of it becomes a capture like any other.
+//! Its frames are no part of the session: a recording is as large as a disk allows, and is read piece by piece by a
+//! worker of its own. What is said of it and marked in it is (`notes`), under its files' name and size; what is pulled
+//! out of it becomes a capture like any other.
 
 pub mod fit_parcel;
 pub mod moment;
@@ -19,6 +20,7 @@ mod board_map;
 pub mod desk;
 mod engine;
 mod forgetting;
+mod notes;
 pub mod picture;
 mod pulled;
 

@@ -20,7 +20,9 @@ pub fn arrived(
         | PictureKind::Least
         | PictureKind::Greatest
         | PictureKind::Steady => RecordedPicture::Temperature(picture(buffers, index, rows, columns)?),
-        PictureKind::Difference => RecordedPicture::Change(picture(buffers, index, rows, columns)?),
+        PictureKind::Difference | PictureKind::Sudden => {
+            RecordedPicture::Change(picture(buffers, index, rows, columns)?)
+        }
         PictureKind::SteadyUncertainty | PictureKind::Amplitude => {
             RecordedPicture::Swing(picture(buffers, index, rows, columns)?)
         }
@@ -35,6 +37,7 @@ pub const fn name_of(kind: PictureKind) -> &'static str {
     match kind {
         PictureKind::Frame => "Frame",
         PictureKind::Difference => "Change",
+        PictureKind::Sudden => "Sudden change",
         PictureKind::Mean => "Mean",
         PictureKind::Least => "Lowest",
         PictureKind::Greatest => "Highest",

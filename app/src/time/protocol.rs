@@ -83,6 +83,13 @@ pub enum Wanted {
         /// What is taken off.
         less: usize,
     },
+    /// One frame less the mean of some before it.
+    Sudden {
+        /// The frame.
+        frame: usize,
+        /// Of how many.
+        before: usize,
+    },
 }
 
 /// What the worker sends.
@@ -171,6 +178,8 @@ pub enum PictureKind {
     Frame,
     /// One frame less another.
     Difference,
+    /// One frame less the mean of those just before it: what changes suddenly, without the drift.
+    Sudden,
     /// The mean of a span.
     Mean,
     /// The least of each pixel in a span.
@@ -187,4 +196,12 @@ pub enum PictureKind {
     Amplitude,
     /// How late it swings.
     Lag,
+}
+
+impl PictureKind {
+    /// Whether it follows the frame looked at.
+    #[must_use]
+    pub const fn is_of_a_frame(self) -> bool {
+        matches!(self, Self::Frame | Self::Difference | Self::Sudden)
+    }
 }

@@ -7,7 +7,9 @@ use analysis::capture::{CaptureMetadata, ReadError, SampleKind, complete_meaning
 use analysis::frame::{ApparentKelvin, Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
 use analysis::recorded_frame::{FrameCorrection, NotCorrectable, PlaceUncertainty, frame_difference};
 use analysis::registration::ViewDrift;
-use analysis::sequence::{FrameFile, FrameProblem, FrameSeries, FrameSource, PlaceReader, Timeline};
+use analysis::sequence::{
+    FrameFile, FrameProblem, FrameSeries, FrameSource, PlaceReader, SpanSummary, Timeline,
+};
 use analysis::session::Session;
 
 use super::frame_cache::FrameCache;
@@ -46,6 +48,13 @@ impl From<NotCorrectable> for Failure {
 
 fn nothing_to_correct_with() -> Failure {
     Failure { what: "The frame could not be corrected.".to_owned(), hint: "" }
+}
+
+fn difference_of(
+    frame: &Frame<SurfaceKelvin>,
+    less: &Frame<SurfaceKelvin>,
+) -> Result<Frame<Difference>, Failure> {
+    frame_difference(frame, less).map_err(|error| Failure { what: error.to_string(), hint: "" })
 }
 
 /// Where the frames come from.
@@ -324,6 +333,26 @@ impl Recording {
     pub(super) fn difference(&mut self, frame: usize, less: usize) -> Result<Frame<Difference>, Failure> {
         let less = self.surface(less)?;
         let frame = self.surface(frame)?;
-        frame_difference(&frame, &less).map_err(|error| Failure { what: error.to_string(), hint: "" })
+        difference_of(&frame, &less)
+    }
+
+    /// A frame less the mean of the `before` frames before it; those that cannot be read do not count.
+    pub(super) fn sudden_change(
+        &mut self,
+        frame: usize,
+        before: usize,
+    ) -> Result<Frame<Difference>, Failure> {
+        let mut earlier = SpanSummary::new();
+        for frame in frame.saturating_sub(before)..frame {
+            match self.surface(frame) {
+                Ok(surface) => earlier.add(&surface).map_err(|_| nothing_to_correct_with())?,
+                Err(_) => continue,
+            }
+        }
+        let pictures = earlier.pictures().ok_or_else(|| Failure {
+            what: format!("No frame before frame {} can be read.", frame + 1),
+            hint: "Go to a later frame.",
+        })?;
+        difference_of(&*self.surface(frame)?, &pictures.mean)
     }
 }

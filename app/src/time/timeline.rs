@@ -14,10 +14,14 @@ use super::protocol::PictureKind;
 use crate::widgets::{Icon, NumberField, Picker, Sign};
 use crate::wording;
 
+/// Of more frames no mean is taken while one looks through a recording: each of them is read.
+const MOST_BEFORE: f64 = 100.0;
+
 /// Pictures that are always to be had, then those that were worked out.
-const ALWAYS: [PictureKind; 5] = [
+const ALWAYS: [PictureKind; 6] = [
     PictureKind::Frame,
     PictureKind::Difference,
+    PictureKind::Sudden,
     PictureKind::Greatest,
     PictureKind::Least,
     PictureKind::Mean,
@@ -213,11 +217,30 @@ fn Faces() -> impl IntoView {
         };
         view! { <Picker label="Picture of the recording" quiet=true options=names chosen=chosen choose=choose testid="time-face" /> }
     };
+    let sudden = move || desk.face.get() == PictureKind::Sudden;
+    let set_before = move |typed: Option<f64>| match typed.filter(|typed| (1.0..=MOST_BEFORE).contains(typed))
+    {
+        Some(frames) => {
+            desk.count_from_mean_of(frames as usize);
+            None
+        }
+        None => Some(format!("must be from 1 to {MOST_BEFORE}")),
+    };
     view! {
         <div class="row tight faces">
             {picker}
+            <div class="before" hidden=move || !sudden()>
+                <NumberField
+                    label="counted from the mean of"
+                    unit="frames before".to_owned()
+                    value=Signal::derive(move || Some(desk.frames_before.get() as f64))
+                    commit=set_before
+                    testid="time-before"
+                />
+            </div>
             <button
                 class="quiet"
+                hidden=sudden
                 title="Changes are counted from the frame looked at now"
                 data-testid="time-reference"
                 on:click=move |_| desk.count_from_here()
@@ -232,6 +255,7 @@ fn words_of(kind: PictureKind) -> String {
     match kind {
         PictureKind::Frame => "This frame".to_owned(),
         PictureKind::Difference => "Change since a frame".to_owned(),
+        PictureKind::Sudden => "Change since just before".to_owned(),
         PictureKind::Greatest => "Highest in the span".to_owned(),
         PictureKind::Least => "Lowest in the span".to_owned(),
         PictureKind::Mean => "Mean of the span".to_owned(),

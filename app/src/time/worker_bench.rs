@@ -193,6 +193,9 @@ impl SequenceBench {
             Wanted::Difference { frame, less } => {
                 (PictureKind::Difference, numbers(recording.difference(frame, less)?))
             }
+            Wanted::Sudden { frame, before } => {
+                (PictureKind::Sudden, numbers(recording.sudden_change(frame, before)?))
+            }
         };
         let (rows, columns) = recording.shape();
         let pictures = vec![kind];
@@ -287,6 +290,11 @@ mod tests {
         assert!((first_pixel(frame.remove(0)) - 306.15).abs() < 0.02);
         let (_, mut difference) = ask(&mut bench, show(Wanted::Difference { frame: 6, less: 2 }), vec![]);
         assert!((first_pixel(difference.remove(0)) - 4.0).abs() < 0.02);
+        // Less the mean of the three before, which is that of the middle one; the first frame has none before it.
+        let (_, mut sudden) = ask(&mut bench, show(Wanted::Sudden { frame: 6, before: 3 }), vec![]);
+        assert!((first_pixel(sudden.remove(0)) - 2.0).abs() < 0.02);
+        let (outcome, _) = ask(&mut bench, show(Wanted::Sudden { frame: 0, before: 3 }), vec![]);
+        assert!(matches!(outcome, Outcome::Failed { .. }), "{outcome:?}");
         let (outcome, mut pictures) = ask(&mut bench, Ask::Summarize { span: 1..4 }, vec![]);
         assert!(
             matches!(outcome, Outcome::Pictures { ref pictures, .. } if pictures.len() == 3),
