@@ -68,10 +68,9 @@ fn check(arguments: &TwinsArguments, path: &Path, name: &str) -> Result<TwinRepo
 /// `unit7: 1 part stands out: Q6 is 3.10 K above …`
 fn line(name: &str, report: &TwinReport, bench: &Bench) -> String {
     let named = report.check.named();
+    let groups = &report.check.groups;
     let told = named.iter().filter_map(|part| {
-        let mut groups = report.check.groups.iter();
-        let group =
-            groups.find(|group| group.parts.iter().any(|other| other.designator == part.designator))?;
+        let group = groups.iter().find(|group| group.parts.contains(part))?;
         Some(stands_out(group, part, bench.session.temperature_unit))
     });
     let told = told.collect::<Vec<_>>().join(" ");
