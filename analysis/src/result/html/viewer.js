@@ -1,5 +1,5 @@
 // The large picture of the result sheet: any pixel read out, any map, any palette, zoomed.
-// Without this script the sheet still shows its three still pictures.
+// Without this script the sheet still shows its still pictures.
 "use strict";
 
 const WHOLE = 1, CLOSEST = 16, STEP = 1.5;
