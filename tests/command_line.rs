@@ -6,6 +6,7 @@ use std::process::{Command, Output};
 
 use analysis::capture::encode_tiff;
 use analysis::frame::{ApparentKelvin, Frame};
+use analysis::result::read_result;
 
 const ROWS: usize = 120;
 const COLUMNS: usize = 160;
@@ -280,6 +281,9 @@ fn parts_of_one_kind_are_held_against_each_other_without_any_good_board() {
     let table = std::fs::read_to_string(folder.path().join("out/good-1-twins.csv")).unwrap();
     // Eight capacitors of 100 nF in one package, by the placement file.
     assert_eq!(table.matches("\"C, 0603, 100 nF\"").count(), 8, "{table}");
+    let sheet = std::fs::read_to_string(folder.path().join("out/good-1.html")).unwrap();
+    let restored = read_result("good-1.html", &sheet).unwrap();
+    assert_eq!(restored.captures[0].bytes, std::fs::read(&unit).unwrap());
 
     let output = boardglow(folder.path(), &fixed);
     assert_eq!(output.status.code(), Some(2));

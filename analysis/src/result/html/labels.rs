@@ -147,8 +147,8 @@ mod tests {
     use super::*;
 
     const LETTER: f64 = 6.0;
-    /// Four letters of 0.62 of the size each.
-    const LONG: f64 = 4.0 * 0.62 * LETTER;
+    /// Four letters.
+    const LONG: f64 = 4.0 * LETTER_WIDTH * LETTER;
 
     fn areas(rings: &[Ring]) -> Vec<Area> {
         let texts = vec!["1 U7".to_owned(); rings.len()];
@@ -166,6 +166,39 @@ mod tests {
         for (index, area) in areas.iter().enumerate() {
             assert!(areas[..index].iter().all(|other| !overlap(other, area)), "{areas:?}");
         }
+    }
+
+    #[test]
+    fn names_of_parts_keep_off_each_other_and_inside_and_what_finds_no_room_is_left_out() {
+        use crate::board::{Placement, Side, footprints};
+        use crate::geometry::Homography;
+        // Three parts side by side with room for their names, and ten on one place.
+        let at = |x: f64| Placement {
+            designator: "C10".to_owned(),
+            center: Point::new(x, 50.0),
+            rotation: 0.0,
+            side: Side::Top,
+            package: String::new(),
+            size: [3.0, 3.0],
+            value: String::new(),
+        };
+        let placements: Vec<_> = [20.0, 50.0, 99.0].into_iter().chain([70.0; 10]).map(at).collect();
+        let map = Homography::try_from([1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0]).unwrap();
+        let parts = footprints(&placements, Side::Top, &map);
+        let parts: Vec<&Footprint> = parts.iter().collect();
+        let ring = [40.0, 40.0, 60.0, 51.0];
+        let named = name_places(&parts, vec![ring], LETTER, [100.0, 100.0]);
+        let mut taken = vec![ring];
+        for (part, name) in &named {
+            let area = name.at.area_of(&part.designator, name.letter);
+            assert!(!is_outside(&area, [100.0, 100.0]), "{area:?}");
+            assert!(!taken.iter().any(|other| overlap(other, &area)), "{area:?} on one of {taken:?}");
+            taken.push(area);
+        }
+        let at = |x: f64| named.iter().filter(|(part, _)| (part.center.x - x).abs() < 1.0).count();
+        // At the right edge there is room for none, on one place for some.
+        assert_eq!((at(20.0), at(50.0), at(99.0)), (1, 1, 0));
+        assert!((1..10).contains(&at(70.0)), "{}", at(70.0));
     }
 
     #[test]

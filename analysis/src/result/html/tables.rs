@@ -181,7 +181,7 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                     strong { "Hard to judge: " (count_of(dull.len(), "part", "parts")) ". " }
                     "Noise, spread or steep edges cover anything smaller than the difference given: "
                     (dull.iter().take(MOST_HARD_TO_JUDGE).map(|(part, needed)| format!("{} {}", part.designator, unit.read_size(*needed))).collect::<Vec<_>>().join(", "))
-                    @if dull.len() > MOST_HARD_TO_JUDGE { " and " (dull.len() - MOST_HARD_TO_JUDGE) " more, with less" }
+                    @if dull.len() > MOST_HARD_TO_JUDGE { " and " (dull.len() - MOST_HARD_TO_JUDGE) " more with smaller ones" }
                     "."
                 }
             }

@@ -62,6 +62,8 @@ async function start() {
       }
     }
     context.putImageData(image, 0, 0);
+    // Printed is the still picture: a canvas may come out smaller on paper than the marks over it.
+    stage.querySelector("img").src = painted.toDataURL();
     paintScale(colors);
     draw();
   }
