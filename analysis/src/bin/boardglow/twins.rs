@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use analysis::comparison::{LoneUnit, TwinReport, stands_out, unit_alone};
+use analysis::comparison::{LoneUnit, TwinReport, standing_out, stands_out, unit_alone};
 use analysis::inspection::{Criteria, TwinCriteria};
 use analysis::session::{Command, Role};
 
@@ -64,13 +64,10 @@ fn check(arguments: &TwinsArguments, path: &Path, name: &str) -> Result<TwinRepo
 
 /// `unit7: 1 part stands out: Q6 is 3.10 K above …`
 fn line(name: &str, report: &TwinReport, bench: &Bench) -> String {
-    let named = report.check.named();
-    let groups = &report.check.groups;
-    let told = named.iter().filter_map(|part| {
-        let group = groups.iter().find(|group| group.parts.contains(part))?;
-        Some(stands_out(group, part, bench.session.temperature_unit))
-    });
-    let told = told.collect::<Vec<_>>().join(" ");
+    let unit = bench.session.temperature_unit;
+    let named = standing_out(report);
+    let told: Vec<_> = named.iter().map(|(group, part)| stands_out(group, part, unit)).collect();
+    let told = told.join(" ");
     match named.len() {
         0 => format!("{name}: no part stands out among its like, of {} kinds", report.check.groups.len()),
         1 => format!("{name}: 1 part stands out: {told}"),

@@ -52,7 +52,7 @@ pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit)
                             td.number { (number(at.x, 1)) ", " (number(at.y, 1)) " mm" }
                         }
                         td.number { (number(finding.significance, 1)) }
-                    } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { (explained(finding, unit)) } } } }
+                    } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { div.told { (explained(finding, unit)) } } } } }
                 } }
             }
         }

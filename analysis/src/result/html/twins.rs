@@ -41,24 +41,20 @@ pub(super) fn nobody(report: &TwinReport) -> &'static str {
 /// Those that stand out, the surest first.
 fn those(listed: &[(&TwinGroup, &TwinStanding)], unit: InUnit) -> Markup {
     let difference = |kelvin: f64| unit.read_difference(KelvinDifference::known(kelvin));
-    let size = |kelvin: f64| unit.read_size(KelvinDifference::known(kelvin));
     html! {
         div.scroll { table {
             thead { tr {
                 th.number scope="col" { "No." } th scope="col" { "Part" } th scope="col" { "Kind" }
-                th.number scope="col" { "Above the board around it" } th.number scope="col" { "Off its like" }
-                th.number scope="col" { "Such parts differ by" }
+                th.number scope="col" { "Off its like" }
             } }
             @for (index, (group, part)) in listed.iter().enumerate() { tbody {
                 tr {
                     td.number rowspan="2" { (index + 1) }
                     td { strong { (name_of_standing(group, part)) } }
                     td { (kind_of_twins(group)) }
-                    td.number { (difference(part.step.value)) }
                     td class=(if part.difference.value > 0.0 { "number hot" } else { "number cold" }) { (difference(part.difference.value)) }
-                    td.number { (size(part.difference.standard_uncertainty)) }
                 }
-                tr.reason { td colspan="5" { (stands_out(group, part, unit.0)) } }
+                tr.reason { td colspan="3" { div.told { (stands_out(group, part, unit.0)) } } }
             } }
         } }
         p.note {
