@@ -6,6 +6,7 @@ use std::process::{Command, Output};
 
 use analysis::capture::encode_tiff;
 use analysis::frame::{ApparentKelvin, Frame};
+use analysis::result::read_result;
 
 const ROWS: usize = 120;
 const COLUMNS: usize = 160;
@@ -109,7 +110,7 @@ fn the_sheet_restores_the_session_the_program_made() {
     let folder = bench();
     compare(folder.path(), &["--unit", "hot.tif"]);
     let html = std::fs::read_to_string(folder.path().join("out/hot.html")).unwrap();
-    let restored = analysis::result::read_result("hot.html", &html).unwrap();
+    let restored = read_result("hot.html", &html).unwrap();
     assert_eq!(restored.session.board.serial, "hot");
     let names: Vec<&str> = restored.captures.iter().map(|capture| capture.file_name.as_str()).collect();
     assert_eq!(names, ["good-1.tif", "good-2.tif", "hot.tif"]);
@@ -203,7 +204,7 @@ fn an_emissivity_statement_with_regions_is_taken() {
     let output = compare(folder.path(), &["--unit", "healthy.tif", "--emissivity", "regions.json"]);
     assert_eq!(output.status.code(), Some(0), "{}", error_text(&output));
     let html = std::fs::read_to_string(folder.path().join("out/healthy.html")).unwrap();
-    let restored = analysis::result::read_result("healthy.html", &html).unwrap();
+    let restored = read_result("healthy.html", &html).unwrap();
     assert_eq!(restored.session.surface.regions[0].name, "shield");
 }
 
@@ -240,7 +241,7 @@ fn gerber_layers_name_the_hot_part_and_a_netlist_its_nets() {
     let html = std::fs::read_to_string(folder.path().join("out/hot.html")).unwrap();
     let sheet = "LAMP (pin 1) at U5 pin 1";
     assert!(html.contains(sheet), "the sheet does not say {sheet}");
-    let layout = analysis::result::read_result("hot.html", &html).unwrap().session.layout;
+    let layout = read_result("hot.html", &html).unwrap().session.layout;
     assert_eq!((layout.placement_file.as_str(), layout.placements[0].size), ("top.gbr", [4.0, 2.0]));
     assert_eq!((layout.outline_file.as_str(), layout.outline.size()), ("edge.gbr", [40.0, 30.0]));
     assert_eq!((layout.netlist_file.as_str(), layout.netlist.points().len()), ("nets.ipc", 2));
@@ -280,6 +281,9 @@ fn parts_of_one_kind_are_held_against_each_other_without_any_good_board() {
     let table = std::fs::read_to_string(folder.path().join("out/good-1-twins.csv")).unwrap();
     // Eight capacitors of 100 nF in one package, by the placement file.
     assert_eq!(table.matches("\"C, 0603, 100 nF\"").count(), 8, "{table}");
+    let sheet = std::fs::read_to_string(folder.path().join("out/good-1.html")).unwrap();
+    let restored = read_result("good-1.html", &sheet).unwrap();
+    assert_eq!(restored.captures[0].bytes, std::fs::read(&unit).unwrap());
 
     let output = boardglow(folder.path(), &fixed);
     assert_eq!(output.status.code(), Some(2));

@@ -508,6 +508,7 @@ fn in_warmer_air_a_part_has_less_left_and_less_power_keeps_its_limit() {
             is_upper_bound: false,
         }),
         margin: None,
+        margin_at: None,
     };
     let limit = PartLimit {
         designator: "U1".to_owned(),

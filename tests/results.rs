@@ -1,15 +1,17 @@
 //! The result file: self-contained, escaped, and the way back into a session.
+#[path = "results/lone_unit.rs"]
+mod lone_unit;
 #[path = "results/verdict.rs"]
 mod verdict;
 
 use analysis::capture::{BoardIdentity, CaptureMetadata, TestConditions};
-use analysis::comparison::{Comparison, JudgedBy, SetAside};
+use analysis::comparison::{Comparison, JudgedBy, SetAside, TwinReport};
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, SurfaceKelvin};
 use analysis::geometry::{Homography, Point};
 use analysis::inspection::{
-    Contact, Finding, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict,
-    Sign, Touch,
+    Contact, Finding, LimitedAt, PartReading, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason,
+    ProbeVerdict, Sign, Touch,
 };
 use analysis::procedure::{ContactMethod, ContactRepeat, Record, Yield};
 use analysis::radiometry::Rejected;
@@ -72,6 +74,7 @@ fn comparison(designator: &str) -> Comparison {
         power: None,
         junction: None,
         margin: margin.map(difference),
+        margin_at: margin.map(|_| LimitedAt::Case),
     };
     let mut shown = surface::<SurfaceKelvin>(25.0).into_array() - 300.0;
     shown[(0, 0)] = f32::NAN;
@@ -148,6 +151,10 @@ fn session(product: &str) -> Session {
 }
 
 fn write(session: &Session, comparison: &Comparison) -> String {
+    write_with(session, comparison, None)
+}
+
+fn write_with(session: &Session, comparison: &Comparison, twins: Option<&TwinReport>) -> String {
     let originals = [
         OriginalFile { file_name: "good.tif", bytes: BASELINE_BYTES },
         OriginalFile { file_name: "suspect.tif", bytes: UNIT_BYTES },
@@ -155,6 +162,7 @@ fn write(session: &Session, comparison: &Comparison) -> String {
     write_result(&ResultInput {
         session,
         comparison,
+        twins,
         originals: &originals,
         written_at: "2031-05-04 10:00",
         software_version: "0.0.0-test",
@@ -187,7 +195,10 @@ fn what_a_person_typed_never_becomes_markup() {
 
 #[test]
 fn the_file_connects_to_nothing() {
-    let html = write(&session("board"), &comparison("U7"));
+    is_connected_to_nothing(&write(&session("board"), &comparison("U7")));
+}
+
+fn is_connected_to_nothing(html: &str) {
     assert!(html.contains("default-src 'none'"));
     for loader in ["url(", "@import", "<link", "<iframe", "<form", "<object", "<base", "href=", "fetch("] {
         assert!(!html.contains(loader), "{loader} found");
@@ -199,8 +210,12 @@ fn the_file_connects_to_nothing() {
 
 #[test]
 fn the_policy_names_the_hash_of_the_script_that_is_there() {
+    names_its_script(&write(&session("board"), &comparison("U7")));
+}
+
+/// Content Security Policy Level 3, section 2.3.1: the hash of what stands between the tags, in base64.
+fn names_its_script(html: &str) {
     use base64::Engine;
-    let html = write(&session("board"), &comparison("U7"));
     let script = html.split_once("<script>").unwrap().1.split_once("</script>").unwrap().0;
     let hexadecimal = ContentHash::of(script.as_bytes()).as_str().to_owned();
     let digest: Vec<u8> =
@@ -217,6 +232,27 @@ fn captures_that_are_invented_are_called_so() {
         record.metadata.invented = false;
     }
     assert!(!write(&session, &comparison("U7")).contains("Invented captures."));
+}
+
+#[test]
+fn of_many_parts_that_are_hard_to_judge_the_hardest_are_named_and_the_rest_counted() {
+    let mut comparison = comparison("U7");
+    let part = comparison.parts[2].clone();
+    // The further down, the larger the least difference that would be called.
+    comparison.parts = (0..20)
+        .map(|place| PartReading {
+            designator: format!("X{place}."),
+            callable: Some(difference(50.0 + f64::from(place))),
+            ..part.clone()
+        })
+        .collect();
+    let html = write(&session("board"), &comparison);
+    let told = html.split_once("Hard to judge: 20 parts").unwrap().1.split_once("</p>").unwrap().0;
+    let named: Vec<_> = (0..20).filter(|place| told.contains(&format!("X{place}."))).collect();
+    assert_eq!(named, (12..20).collect::<Vec<_>>(), "{told}");
+    assert!(told.contains("and 12 more"), "{told}");
+    comparison.parts.truncate(8);
+    assert!(!write(&session("board"), &comparison).contains(" more with smaller ones"));
 }
 
 #[test]

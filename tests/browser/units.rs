@@ -101,5 +101,12 @@ async fn a_unit_without_any_known_good_board_is_held_against_itself() {
     let table = std::fs::read_to_string(bench.downloaded("-twins.csv").await).expect("a table");
     // Eight capacitors of 100 nF in one package, by sample-captures/placement.csv.
     assert_eq!(table.matches("\"C, 0603, 100 nF\"").count(), 8, "{table}");
+    // The same as a file that leads back to the session.
+    bench.open_step(7).await;
+    bench.press("[data-testid=save-result]").await;
+    let sheet = std::fs::read_to_string(bench.downloaded("-result.html").await).expect("a result file");
+    assert!(sheet.contains("No part stands out among its like (8 kinds looked at)."));
+    let restored = analysis::result::read_result("result.html", &sheet).expect("a session");
+    assert_eq!(restored.captures.len(), 1);
     bench.close_clean().await;
 }

@@ -5,16 +5,15 @@ use serde::{Deserialize, Serialize};
 use super::alignment::{Aligned, Shelf};
 use super::conditions::{conditions, netd};
 use super::judgement::{emissivity_of_baseline, surface_of};
-use super::suggestion::Suggestion;
 use super::{CannotCompare, board_to_picture};
-use crate::board::footprints;
+use crate::board::{Footprint, footprints};
 use crate::content_hash::ContentHash;
+use crate::frame::{EmissivityFraction, Frame, SurfaceKelvin};
 use crate::population::{
-    BLUR_REACH, FalseAlarms, OneBoard, Trust, TwinCheck, TwinGroup, TwinStanding, UsualSpread, compare_twins,
-    without_metal,
+    BLUR_REACH, FalseAlarms, OneBoard, TwinCheck, UsualSpread, compare_twins, without_metal,
 };
-use crate::session::{Outcome, Session};
-use crate::units::{KelvinDifference, TemperatureUnit};
+use crate::radiometry::Rejected;
+use crate::session::Session;
 
 /// What parts of one kind on a unit show.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -63,99 +62,59 @@ pub fn can_check_twins(session: &Session) -> Result<(), CannotCheckTwins> {
 /// # Errors
 /// Every [`CannotCheckTwins`].
 pub fn check_twins(session: &Session, shelf: &Shelf, unit: &Aligned) -> Result<TwinReport, CannotCheckTwins> {
-    can_check_twins(session)?;
-    let map = board_to_picture(&session.layout)?.ok_or(CannotCheckTwins::NotPlaced)?;
-    let emissivity = emissivity_of_baseline(session, shelf, unit.apparent.shape())?;
-    let surface = surface_of(session, unit, &emissivity)?.temperature;
-    let surface = without_metal(&surface, &emissivity, BLUR_REACH).map_err(CannotCompare::from)?;
-    let criteria = &session.criteria;
-    let board = OneBoard {
-        surface: &surface,
-        ambient: conditions(session, &unit.hash).0,
-        noise: netd(session, &unit.hash),
-        usual: UsualSpread { of_step: criteria.twins.usual_share, ..UsualSpread::default() },
-        false_alarms: FalseAlarms {
-            per_hundred_good_boards: criteria.false_alarms_per_hundred,
-            least_difference: criteria.least_difference.value().abs(),
-        },
-    };
-    let placements = &session.layout.placements;
-    let visible = footprints(placements, session.layout.side, &map);
-    Ok(TwinReport { capture: unit.hash.clone(), check: compare_twins(&board, placements, &visible) })
+    Ok(LoneUnit::of(session, shelf, unit)?.twins)
 }
 
-/// The kind of a group in words: `Q, DPAK, lamp switch`.
-#[must_use]
-pub fn kind_of_twins(group: &TwinGroup) -> String {
-    format!("{}, {}, {}", group.class, group.package, group.value)
+/// What the unit shows by itself.
+#[derive(Debug, Clone)]
+pub struct LoneUnit {
+    /// Its surface temperature, on the pixels that its capture lies on.
+    pub surface: Frame<SurfaceKelvin>,
+    /// The emissivity each pixel was corrected with.
+    pub emissivity: Frame<EmissivityFraction>,
+    /// Pixels that have no temperature, by reason.
+    pub rejected: Rejected,
+    /// How many isolated pixels of the capture were set aside.
+    pub set_aside: usize,
+    /// The visible parts' bodies on the picture.
+    pub footprints: Vec<Footprint>,
+    /// How the parts of one kind stand.
+    pub twins: TwinReport,
 }
 
-/// What makes one part stand out among its like, as a sentence.
-#[must_use]
-pub fn stands_out(group: &TwinGroup, part: &TwinStanding, unit: TemperatureUnit) -> String {
-    let size = |kelvin: f64| unit.write_size(KelvinDifference::known(kelvin), 2);
-    let step = |kelvin: f64| {
-        let way = if kelvin < 0.0 { "below" } else { "above" };
-        format!("{} {way}", size(kelvin))
-    };
-    let usual = part.step.value - part.difference.value;
-    let others = match group.parts.len() {
-        2 => "its one twin".to_owned(),
-        parts => format!("its {} twins in the middle", parts - 1),
-    };
-    let times = part.difference.value.abs() / part.difference.standard_uncertainty.max(f64::MIN_POSITIVE);
-    let doubt = match group.trust {
-        Trust::Pair => " Of two it cannot be told which is wrong.",
-        Trust::Agreeing | Trust::Uneven => "",
-    };
-    format!(
-        "{} is {} the board close around it, {others} {}: {times:.0} times the {} by which such parts differ.{doubt}",
-        part.designator,
-        step(part.step.value),
-        step(usual),
-        size(part.difference.standard_uncertainty),
-    )
-}
-
-/// What parts of one kind alone suggest: **recheck** where one stands out, as it may only work differently. That none
-/// does is no pass: what all share shows nothing.
-#[must_use]
-pub fn suggest_among_twins(report: &TwinReport, unit: TemperatureUnit) -> Option<Suggestion> {
-    let groups = report.check.groups.iter();
-    let parts = groups.flat_map(|group| group.parts.iter().map(move |part| (group, part)));
-    let reasons: Vec<_> = parts
-        .filter(|(_, part)| part.significant)
-        .map(|(group, part)| stands_out(group, part, unit))
-        .collect();
-    (!reasons.is_empty()).then_some(Suggestion { outcome: Outcome::Recheck, reasons })
-}
-
-/// What the comparison of a board with itself leaves open, as sentences.
-#[must_use]
-pub fn left_open(check: &TwinCheck) -> Vec<String> {
-    let kinds = |wanted: &dyn Fn(&TwinGroup) -> bool| {
-        let words = |group: &TwinGroup| {
-            let names: Vec<_> = group.parts.iter().map(|part| part.designator.as_str()).collect();
-            format!("{} ({})", kind_of_twins(group), names.join(", "))
+impl LoneUnit {
+    /// Corrects the unit and holds its parts of one kind against each other, as [`check_twins`] does.
+    ///
+    /// # Errors
+    /// Every [`CannotCheckTwins`].
+    pub fn of(session: &Session, shelf: &Shelf, unit: &Aligned) -> Result<Self, CannotCheckTwins> {
+        can_check_twins(session)?;
+        let map = board_to_picture(&session.layout)?.ok_or(CannotCheckTwins::NotPlaced)?;
+        let emissivity = emissivity_of_baseline(session, shelf, unit.apparent.shape())?;
+        let corrected = surface_of(session, unit, &emissivity)?;
+        let trusted =
+            without_metal(&corrected.temperature, &emissivity, BLUR_REACH).map_err(CannotCompare::from)?;
+        let criteria = &session.criteria;
+        let board = OneBoard {
+            surface: &trusted,
+            ambient: conditions(session, &unit.hash).0,
+            noise: netd(session, &unit.hash),
+            usual: UsualSpread { of_step: criteria.twins.usual_share, ..UsualSpread::default() },
+            false_alarms: FalseAlarms {
+                per_hundred_good_boards: criteria.false_alarms_per_hundred,
+                least_difference: criteria.least_difference.value().abs(),
+            },
         };
-        check.groups.iter().filter(|group| wanted(group)).map(words).collect::<Vec<_>>().join("; ")
-    };
-    let told = |before: &str, list: String| (!list.is_empty()).then(|| format!("{before}: {list}."));
-    [
-        told(
-            "Differ too much among themselves to be of one kind at work, so nobody is named",
-            kinds(&|group| group.trust == Trust::Uneven),
-        ),
-        told("Two of a kind, of which either may be the wrong one", kinds(&|group| group.trust == Trust::Pair)),
-        told(
-            "Read colder than the board around them, as metal ends and cans without a stated emissivity do: only a large difference counts there",
-            kinds(&TwinGroup::reads_cold),
-        ),
-        told("Too few valid pixels on or around them", check.unread.join(", ")),
-        told("Without a twin in view, or without a stated package or value", check.alone.join(", ")),
-    ]
-    .into_iter()
-    .flatten()
-    .chain(Some("What all twins share, such as a wrong supply, shows nothing.".to_owned()))
-    .collect()
+        let placements = &session.layout.placements;
+        let footprints = footprints(placements, session.layout.side, &map);
+        let check = compare_twins(&board, placements, &footprints);
+        Ok(Self {
+            surface: corrected.temperature,
+            emissivity,
+            rejected: corrected.rejected,
+            set_aside: unit.set_aside,
+            footprints,
+            twins: TwinReport { capture: unit.hash.clone(), check },
+        })
+    }
 }

@@ -19,6 +19,7 @@ mod part_power;
 mod repair;
 mod suggestion;
 mod survey;
+mod twin_words;
 mod warmest_air;
 mod whole_unit;
 
@@ -27,16 +28,17 @@ pub use alignment::{
     Aligned, GoodBoards, LeftOut, SetAside, Shelf, align_good, align_unit, on_baseline, soaked_frames,
     unit_alone,
 };
-pub use among_twins::{
-    CannotCheckTwins, TwinReport, can_check_twins, check_twins, kind_of_twins, left_open, stands_out,
-    suggest_among_twins,
-};
+pub use among_twins::{CannotCheckTwins, LoneUnit, TwinReport, can_check_twins, check_twins};
 pub use conditions::{ambient_of, band_at_the_bench, netd, surroundings};
 pub use expected_readings::{ExpectedReading, expected_readings};
 pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surface_of};
 pub use repair::{Became, PlaceChange, before_and_after};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};
+pub use twin_words::{
+    how_many_stand_out, kind_of_twins, left_open, name_of_standing, standing_out, stands_out,
+    suggest_among_twins, who_of_kind,
+};
 pub use warmest_air::in_warmest_air;
 pub use whole_unit::whole_unit;
 

@@ -14,12 +14,12 @@ mod tables;
 mod words;
 
 pub use answer::{UnitAnswer, answer_json};
-pub use html::{BaselineInput, write_baseline, write_result};
+pub use html::{BaselineInput, LoneUnitInput, write_baseline, write_lone_unit, write_result};
 pub use maps::{NamedMap, temperature_maps};
 pub use restore::{RestoreError, RestoredCapture, RestoredResult, read_result};
 pub use tables::{findings_csv, parts_csv, probes_csv, twins_csv};
 
-use crate::comparison::Comparison;
+use crate::comparison::{Comparison, TwinReport};
 use crate::session::Session;
 
 /// A file that was loaded, byte for byte.
@@ -38,6 +38,8 @@ pub struct ResultInput<'a> {
     pub session: &'a Session,
     /// What the captures show.
     pub comparison: &'a Comparison,
+    /// How the unit's parts of one kind stand, where that was asked for beside the known-good boards.
+    pub twins: Option<&'a TwinReport>,
     /// The captures and emissivity pictures that the session names.
     pub originals: &'a [OriginalFile<'a>],
     /// When the file is written, as it is to be printed.

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use analysis::comparison::Comparison;
 use analysis::content_hash::ContentHash;
 use analysis::result::{
-    BaselineInput, OriginalFile, ResultInput, findings_csv, read_result, temperature_maps, twins_csv,
-    write_baseline, write_result,
+    BaselineInput, LoneUnitInput, OriginalFile, ResultError, ResultInput, findings_csv, read_result,
+    temperature_maps, twins_csv, write_baseline, write_lone_unit, write_result,
 };
-use analysis::session::Session;
+use analysis::session::{Role, Session};
 
 use super::handle::{Failure, Kept, Report, Workbench};
 use super::protocol::{Buffer, Document, Outcome, WrittenFile};
@@ -26,10 +26,10 @@ impl Workbench {
     ) -> Result<(Outcome, Vec<Buffer>), Failure> {
         let name = name_of(session);
         let written = match document {
-            Document::Result => {
-                let comparison = self.compared(session, report)?;
-                self.result_file(&name, session, &comparison, written_at)
+            Document::Result if session.with_role(Role::Baseline).next().is_none() => {
+                self.lone_unit_file(&name, session, written_at, report)
             }
+            Document::Result => self.result_file(&name, session, written_at, report),
             Document::Findings => tables(&name, session, &self.compared(session, report)?),
             Document::Twins => self.twins_table(&name, session, report),
             Document::Maps => maps(&name, &self.compared(session, report)?),
@@ -81,22 +81,55 @@ impl Workbench {
     }
 
     fn result_file(
-        &self,
+        &mut self,
         name: &str,
         session: &Session,
-        comparison: &Comparison,
         written_at: &str,
+        report: &mut Report<'_>,
     ) -> Result<Vec<Written>, Failure> {
+        let comparison = self.compared(session, report)?;
+        let twins = match session.criteria.twins.beside_good_boards {
+            // What it lacks the page tells beside the check; the rest of the result stands without it.
+            true => self.steps.twins(session, &self.shelf(), report).ok(),
+            false => None,
+        };
         let input = ResultInput {
             session,
-            comparison,
+            comparison: &comparison,
+            twins: twins.as_ref(),
             originals: &originals(&self.captures, session),
             written_at,
             software_version: env!("CARGO_PKG_VERSION"),
         };
-        let html = write_result(&input).map_err(|error| Failure::new(error, NOTHING_SAVED))?;
-        Ok(vec![written(format!("{name}-result.html"), "text/html", html.into_bytes())])
+        sheet(name, write_result(&input))
     }
+
+    /// The result where there is no known-good board.
+    fn lone_unit_file(
+        &mut self,
+        name: &str,
+        session: &Session,
+        written_at: &str,
+        report: &mut Report<'_>,
+    ) -> Result<Vec<Written>, Failure> {
+        let unit = self.steps.lone_unit(session, &self.shelf(), report);
+        let unit = unit.map_err(|why| Failure::new(why, NOTHING_SAVED))?;
+        report("Writing", 0.9);
+        let input = LoneUnitInput {
+            session,
+            unit: &unit,
+            originals: &originals(&self.captures, session),
+            written_at,
+            software_version: env!("CARGO_PKG_VERSION"),
+        };
+        sheet(name, write_lone_unit(&input))
+    }
+}
+
+/// A unit's result as the one file that it is.
+fn sheet(name: &str, html: Result<String, ResultError>) -> Result<Vec<Written>, Failure> {
+    let html = html.map_err(|error| Failure::new(error, NOTHING_SAVED))?;
+    Ok(vec![written(format!("{name}-result.html"), "text/html", html.into_bytes())])
 }
 
 /// The files of a session, as they were loaded.

@@ -3,7 +3,7 @@
 
 use analysis::capture::CaptureMetadata;
 use analysis::comparison::{
-    self, Aligned, CannotCheckTwins, CannotCompare, Comparison, GoodBoards, LearnedBaseline, Shelf,
+    self, Aligned, CannotCheckTwins, CannotCompare, Comparison, GoodBoards, LearnedBaseline, LoneUnit, Shelf,
     TwinReport, UnitSurvey,
 };
 use analysis::content_hash::ContentHash;
@@ -17,6 +17,7 @@ use super::relevance::{for_learning, for_pixels};
 const GOOD_BOARDS: f64 = 0.6;
 /// How far it is once the unit is aligned.
 const ALIGNED: f64 = 0.8;
+const HOLDING_TWINS: &str = "Holding parts of a kind against each other";
 
 /// What the last comparison's steps made, each with what it was made from.
 #[derive(Debug, Default)]
@@ -86,16 +87,26 @@ impl KeptSteps {
         shelf: &Shelf,
         report: &mut Report<'_>,
     ) -> Result<TwinReport, CannotCheckTwins> {
-        let (from, unit) = match session.with_role(Role::Baseline).next() {
-            Some(_) => self.aligned_unit(session, shelf, report).map(|(from, unit)| (Some(from), unit))?,
-            None => (None, comparison::unit_alone(session, shelf)?),
-        };
-        report("Holding parts of a kind against each other", ALIGNED);
-        let found = comparison::check_twins(session, shelf, &unit);
-        if let Some(from) = from {
-            self.unit = Some((from, unit));
+        if session.with_role(Role::Baseline).next().is_none() {
+            return Ok(self.lone_unit(session, shelf, report)?.twins);
         }
+        let (from, unit) = self.aligned_unit(session, shelf, report)?;
+        report(HOLDING_TWINS, ALIGNED);
+        let found = comparison::check_twins(session, shelf, &unit);
+        self.unit = Some((from, unit));
         found
+    }
+
+    /// What the unit shows by itself, on its own pixels.
+    pub(super) fn lone_unit(
+        &self,
+        session: &Session,
+        shelf: &Shelf,
+        report: &mut Report<'_>,
+    ) -> Result<LoneUnit, CannotCheckTwins> {
+        let unit = comparison::unit_alone(session, shelf)?;
+        report(HOLDING_TWINS, ALIGNED);
+        LoneUnit::of(session, shelf, &unit)
     }
 
     /// The unit on the known-good boards' pixels, taken out of what is kept: whoever takes it puts it back.

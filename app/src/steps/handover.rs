@@ -6,7 +6,7 @@ use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Role, Verdict};
 use leptos::prelude::*;
 
-use super::standing::is_alone;
+use super::standing::{is_alone, result_lacks};
 use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
@@ -183,6 +183,10 @@ fn judge_before(store: Store) -> String {
 fn Files() -> impl IntoView {
     let store = Store::expect();
     let nothing = move || store.comparison().with(|state| state.latest().is_none());
+    let lacks = Memo::new(move |_| {
+        let session = store.session().get();
+        store.comparison().with(|state| result_lacks(&session, state, &store.twins()))
+    });
     view! {
         <div class="block">
             <h3>"Files"</h3>
@@ -190,7 +194,7 @@ fn Files() -> impl IntoView {
                 <button
                     class="primary"
                     data-testid="save-result"
-                    disabled=nothing
+                    disabled=move || lacks.with(Option::is_some)
                     on:click=move |_| store.save_result()
                 >
                     "Save the result file"
@@ -209,6 +213,9 @@ fn Files() -> impl IntoView {
                     "Known-good boards for later"
                 </button>
             </div>
+            <p class="remark" data-testid="result-lacks" hidden=move || lacks.with(Option::is_none)>
+                {lacks}
+            </p>
             <p role="status" data-testid="handed-over">{move || store.handed_over().get()}</p>
             <p class="remark">
                 "The result file is this sheet, filled in, with pictures and captures: anyone reads it in a browser, and dropped on this page it opens the inspection again. A unit that passed may be the next board's known good. The known-good boards, with surface and placements but without a unit, make a file of their own: drop it here months later, then the units to judge."

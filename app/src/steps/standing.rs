@@ -228,6 +228,32 @@ fn hand_over(session: &Session) -> Standing {
     }
 }
 
+/// What is missing before a result file can be written; `None` where it can. A comparison makes one, and where there is
+/// no known-good board the parts of one kind do.
+#[must_use]
+pub fn result_lacks(session: &Session, state: &ComparisonState, twins: &TwinState) -> Option<String> {
+    if state.latest().is_some() {
+        return None;
+    }
+    let nothing = |why: &str| Some(format!("Nothing to save yet. {why}"));
+    let waits = || Some("The result is being worked out.".to_owned());
+    if session.unit().is_none() || !is_alone(session) {
+        return match state {
+            ComparisonState::NotReady(why) => nothing(why),
+            ComparisonState::Failed(notice) => nothing(&notice.what),
+            _ => waits(),
+        };
+    }
+    match twins {
+        TwinState::Told(_) => None,
+        TwinState::NotReady(why) => nothing(&format!(
+            "Load a known-good board; or, to hold parts of one kind on the unit against each other: {why}."
+        )),
+        TwinState::Failed(why) => nothing(why),
+        TwinState::Awaited | TwinState::NotAsked => waits(),
+    }
+}
+
 /// What a step that needs the comparison lacks.
 fn waiting(state: &ComparisonState) -> Standing {
     lacks(match state {
@@ -294,6 +320,25 @@ mod tests {
         let ask = |roles: &[Role]| standing(Step::Compare, &with_captures(roles), &not_ready(), &told, 0);
         assert!(matches!(ask(&[Role::Unit]), Standing::Filled { .. }));
         assert!(matches!(ask(&[Role::Unit, Role::Baseline]), Standing::Lacks(_)));
+    }
+
+    #[test]
+    fn a_result_can_be_saved_with_a_comparison_or_without_a_good_board_with_twins_and_else_says_what_it_lacks()
+     {
+        let report = TwinReport { capture: ContentHash::of(&[0]), check: TwinCheck::default() };
+        let told = TwinState::Told(std::sync::Arc::new(report));
+        let ask = |roles: &[Role], twins: &TwinState| {
+            let state = ComparisonState::NotReady("Load a known-good capture.".to_owned());
+            result_lacks(&with_captures(roles), &state, twins)
+        };
+        assert_eq!(ask(&[Role::Unit], &told), None);
+        // Beside a good board, twins are no comparison; without a unit nothing is.
+        for roles in [&[Role::Unit, Role::Baseline][..], &[]] {
+            assert!(ask(roles, &told).is_some_and(|lacks| lacks.contains("Load a known-good capture.")));
+        }
+        let lacks = ask(&[Role::Unit], &TwinState::NotReady("four places are to be marked".to_owned()));
+        assert!(lacks.is_some_and(|lacks| lacks.contains("four places are to be marked")));
+        assert!(ask(&[Role::Unit], &TwinState::Awaited).is_some());
     }
 
     #[test]

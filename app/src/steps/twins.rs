@@ -1,8 +1,11 @@
 //! Parts of one kind on the unit against each other: the check that needs no known-good board.
 
-use analysis::comparison::{TwinReport, kind_of_twins, left_open, stands_out};
+use analysis::comparison::{
+    TwinReport, how_many_stand_out, kind_of_twins, left_open, name_of_standing, standing_out, stands_out,
+    who_of_kind,
+};
 use analysis::inspection::{Criteria, TwinCriteria};
-use analysis::population::{Trust, TwinGroup, TwinStanding};
+use analysis::population::{TwinGroup, TwinStanding};
 use analysis::session::{Command, Role};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
@@ -105,13 +108,9 @@ fn Told(
     unit: TemperatureUnit,
 ) -> impl IntoView {
     let store = Store::expect();
-    let listed = listed(&report);
+    let listed = standing_out(&report);
+    let heading = how_many_stand_out(&report);
     let kinds = wording::count(report.check.groups.len(), "kind");
-    let heading = match listed.len() {
-        0 => format!("No part stands out among its like ({kinds} looked at)."),
-        1 => format!("1 part stands out among its like ({kinds} looked at)."),
-        parts => format!("{parts} parts stand out among their like ({kinds} looked at)."),
-    };
     let found = listed.iter().enumerate().map(|(place, (group, part))| {
         let words = stands_out(group, part, unit);
         view! { <NamedPart place=place part=(*part).clone() group=(*group).clone() words=words unit=unit /> }
@@ -151,20 +150,6 @@ fn Told(
     }
 }
 
-/// Who is named, the surest first, each with its group; of two only one, as either may be the wrong one.
-fn listed(report: &TwinReport) -> Vec<(&TwinGroup, &TwinStanding)> {
-    let mut listed: Vec<(&TwinGroup, &TwinStanding)> = Vec::new();
-    for part in report.check.named() {
-        let mut groups = report.check.groups.iter();
-        let Some(group) = groups.find(|group| group.parts.contains(part)) else { continue };
-        let told = group.trust == Trust::Pair && listed.iter().any(|(other, _)| *other == group);
-        if !told {
-            listed.push((group, part));
-        }
-    }
-    listed
-}
-
 #[component]
 fn NamedPart(
     /// Its place among those named, from 0.
@@ -179,12 +164,7 @@ fn NamedPart(
     unit: TemperatureUnit,
 ) -> impl IntoView {
     let (look, bodies) = (expect_context::<Look>(), expect_context::<Bodies>());
-    let name = match group.trust {
-        Trust::Pair => {
-            group.parts.iter().map(|part| part.designator.as_str()).collect::<Vec<_>>().join(" or ")
-        }
-        Trust::Agreeing | Trust::Uneven => part.designator.clone(),
-    };
+    let name = name_of_standing(&group, &part);
     let designator = part.designator.clone();
     let go = move |_| {
         if let Some(center) = bodies.center_of(&designator) {
@@ -221,18 +201,8 @@ fn GroupRow(
     let usual =
         group.parts.iter().map(|part| part.difference.standard_uncertainty).fold(f64::INFINITY, f64::min);
     let names: Vec<_> = group.parts.iter().map(|part| part.designator.as_str()).collect();
-    let out: Vec<_> = group.parts.iter().filter(|part| part.significant).collect();
-    let stands = match (group.trust, out.as_slice()) {
-        (Trust::Uneven, _) => "too uneven to tell".to_owned(),
-        (Trust::Pair, []) => "neither".to_owned(),
-        (Trust::Pair, _) => "one of the two".to_owned(),
-        (Trust::Agreeing, []) => "nobody".to_owned(),
-        (Trust::Agreeing, out) => out
-            .iter()
-            .map(|part| format!("{} {}", part.designator, wording::difference(unit, part.difference.value)))
-            .collect::<Vec<_>>()
-            .join(", "),
-    };
+    let somebody = group.parts.iter().any(|part| part.significant);
+    let stands = who_of_kind(&group, |kelvin| wording::difference(unit, kelvin));
     view! {
         <tr>
             <th scope="row">
@@ -240,7 +210,7 @@ fn GroupRow(
                 <DotStrip dots=dots band=(group.center, BAND * usual) />
             </th>
             <td class="number">{wording::difference(unit, group.center)}</td>
-            <td class:beyond=!out.is_empty()>{stands}</td>
+            <td class:beyond=somebody>{stands}</td>
         </tr>
     }
 }

@@ -136,7 +136,8 @@ pub(crate) struct TwinsArguments {
 }
 
 const AFTER_HELP_TWINS: &str = "\
-For each unit NAME the folder then holds NAME-twins.csv, every part that has a twin.
+For each unit NAME the folder then holds NAME.html, the sheet for a browser, and NAME-twins.csv, every
+part that has a twin.
 
 Exit codes
   0  no part stands out among its like

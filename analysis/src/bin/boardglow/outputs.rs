@@ -4,9 +4,10 @@ use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
 
-use analysis::comparison::Comparison;
+use analysis::comparison::{Comparison, LoneUnit};
 use analysis::result::{
-    OriginalFile, ResultInput, UnitAnswer, answer_json, findings_csv, temperature_maps, write_result,
+    self, LoneUnitInput, OriginalFile, ResultInput, UnitAnswer, answer_json, findings_csv, temperature_maps,
+    twins_csv, write_result,
 };
 use analysis::session::Session;
 use time::OffsetDateTime;
@@ -34,21 +35,13 @@ pub(crate) fn write_unit(
     comparison: &Comparison,
     originals: &[Original],
 ) -> Result<UnitAnswer, BadInput> {
-    let originals: Vec<OriginalFile<'_>> = originals
-        .iter()
-        .map(|original| OriginalFile { file_name: &original.file_name, bytes: &original.bytes })
-        .collect();
-    let written_at = OffsetDateTime::now_utc()
-        .replace_nanosecond(0)
-        .ok()
-        .and_then(|now| now.format(&Rfc3339).ok())
-        .unwrap_or_default();
     let result = |source| BadInput::Result { path: folder.join(name), source: Box::new(source) };
     let sheet = write_result(&ResultInput {
         session,
         comparison,
-        originals: &originals,
-        written_at: &written_at,
+        twins: None,
+        originals: &as_files(originals),
+        written_at: &now(),
         software_version: env!("CARGO_PKG_VERSION"),
     })
     .map_err(result)?;
@@ -65,6 +58,40 @@ pub(crate) fn write_unit(
     }
     print(&line(name, comparison));
     Ok(UnitAnswer::new(name, &format!("{name}-unit.tif"), comparison))
+}
+
+/// Writes sheet and table of a unit without known-good boards.
+pub(crate) fn write_lone_unit(
+    folder: &Path,
+    name: &str,
+    session: &Session,
+    unit: &LoneUnit,
+    originals: &[Original],
+) -> Result<(), BadInput> {
+    let result = |source| BadInput::Result { path: folder.join(name), source: Box::new(source) };
+    let sheet = result::write_lone_unit(&LoneUnitInput {
+        session,
+        unit,
+        originals: &as_files(originals),
+        written_at: &now(),
+        software_version: env!("CARGO_PKG_VERSION"),
+    })
+    .map_err(result)?;
+    write(folder, &format!("{name}.html"), sheet.as_bytes())?;
+    let table = twins_csv(session, &unit.twins).map_err(result)?;
+    write(folder, &format!("{name}-twins.csv"), table.as_bytes())
+}
+
+fn as_files(originals: &[Original]) -> Vec<OriginalFile<'_>> {
+    originals
+        .iter()
+        .map(|original| OriginalFile { file_name: &original.file_name, bytes: &original.bytes })
+        .collect()
+}
+
+fn now() -> String {
+    let now = OffsetDateTime::now_utc().replace_nanosecond(0).ok();
+    now.and_then(|now| now.format(&Rfc3339).ok()).unwrap_or_default()
 }
 
 /// Writes `answer.json`.

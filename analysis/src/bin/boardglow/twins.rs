@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use analysis::comparison::{TwinReport, check_twins, stands_out, unit_alone};
+use analysis::comparison::{LoneUnit, TwinReport, standing_out, stands_out, unit_alone};
 use analysis::inspection::{Criteria, TwinCriteria};
-use analysis::result::twins_csv;
 use analysis::session::{Command, Role};
 
 use crate::arguments::TwinsArguments;
@@ -12,10 +11,10 @@ use crate::bad_input::BadInput;
 use crate::bench::Bench;
 use crate::capture_file::read_capture_file;
 use crate::compare::{Outcome, tell_set_aside, unit_names};
-use crate::outputs::{prepare_folder, print, write};
+use crate::outputs::{prepare_folder, print, write_lone_unit};
 use crate::tell;
 
-/// Checks every unit and writes its table.
+/// Checks every unit and writes its sheet and table.
 pub(crate) fn twins(arguments: &TwinsArguments) -> Result<Outcome, BadInput> {
     let names = unit_names(&arguments.unit)?;
     if !(arguments.usual > 0.0 && arguments.usual <= 100.0) {
@@ -45,6 +44,8 @@ fn check(arguments: &TwinsArguments, path: &Path, name: &str) -> Result<TwinRepo
     let twins = TwinCriteria { usual_share: arguments.usual / 100.0, ..TwinCriteria::default() };
     bench.apply(path, Command::SetCriteria { criteria: Criteria { twins, ..Criteria::default() } })?;
     let capture = read_capture_file(path, Role::Unit)?;
+    let board = capture.record.metadata.board.clone();
+    bench.apply(path, Command::NameBoard { board })?;
     let corners = capture.record.metadata.corners.iter().map(|mark| mark.on_baseline()).collect();
     bench.take(path, capture)?;
     bench.apply(path, Command::MarkCorners { corners })?;
@@ -55,26 +56,18 @@ fn check(arguments: &TwinsArguments, path: &Path, name: &str) -> Result<TwinRepo
     };
     let unit = unit_alone(&bench.session, &bench.shelf).map_err(|source| cannot(source.into()))?;
     tell_set_aside(&bench.session, &unit);
-    let report = check_twins(&bench.session, &bench.shelf, &unit).map_err(cannot)?;
-    let table = twins_csv(&bench.session, &report).map_err(|source| BadInput::Result {
-        path: arguments.bench.out.join(name),
-        source: Box::new(source),
-    })?;
-    write(&arguments.bench.out, &format!("{name}-twins.csv"), table.as_bytes())?;
-    print(&line(name, &report, &bench));
-    Ok(report)
+    let unit = LoneUnit::of(&bench.session, &bench.shelf, &unit).map_err(cannot)?;
+    write_lone_unit(&arguments.bench.out, name, &bench.session, &unit, &bench.originals)?;
+    print(&line(name, &unit.twins, &bench));
+    Ok(unit.twins)
 }
 
 /// `unit7: 1 part stands out: Q6 is 3.10 K above …`
 fn line(name: &str, report: &TwinReport, bench: &Bench) -> String {
-    let named = report.check.named();
-    let told = named.iter().filter_map(|part| {
-        let mut groups = report.check.groups.iter();
-        let group =
-            groups.find(|group| group.parts.iter().any(|other| other.designator == part.designator))?;
-        Some(stands_out(group, part, bench.session.temperature_unit))
-    });
-    let told = told.collect::<Vec<_>>().join(" ");
+    let unit = bench.session.temperature_unit;
+    let named = standing_out(report);
+    let told: Vec<_> = named.iter().map(|(group, part)| stands_out(group, part, unit)).collect();
+    let told = told.join(" ");
     match named.len() {
         0 => format!("{name}: no part stands out among its like, of {} kinds", report.check.groups.len()),
         1 => format!("{name}: 1 part stands out: {told}"),

@@ -1,8 +1,12 @@
-//! Where the rings and labels of findings go, so that they can be told apart.
+//! Where the rings, their labels and the parts' names go, so that they can be told apart.
 
-use crate::inspection::Finding;
+use crate::board::Footprint;
+use crate::geometry::{BaselinePixels, Point};
 
-/// A circle at a finding, in pixels of the picture.
+/// How wide a letter is, as a share of its size: common sans-serif faces lie close to this.
+const LETTER_WIDTH: f64 = 0.62;
+
+/// A circle around a place, in pixels of the picture.
 pub(super) struct Ring {
     pub(super) x: f64,
     pub(super) y: f64,
@@ -10,11 +14,11 @@ pub(super) struct Ring {
 }
 
 impl Ring {
-    /// Around the peak, where a probe goes, as large as the finding itself as far as that still points
+    /// Around the place where a probe goes, as large as what is marked itself as far as that still points
     /// somewhere: a glow may cover half the board. Never too small to see beside a letter of this size.
-    pub(super) fn around(finding: &Finding, letter: f64) -> Self {
-        let radius = (f64::from(finding.area_px) / std::f64::consts::PI).sqrt() * 1.15;
-        Self { x: finding.peak_at.x, y: finding.peak_at.y, radius: radius.clamp(letter * 0.6, letter * 2.5) }
+    pub(super) fn around(at: Point<BaselinePixels>, area_px: f64, letter: f64) -> Self {
+        let radius = (area_px / std::f64::consts::PI).sqrt() * 1.15;
+        Self { x: at.x, y: at.y, radius: radius.clamp(letter * 0.6, letter * 2.5) }
     }
 
     fn area(&self) -> Area {
@@ -23,10 +27,14 @@ impl Ring {
 }
 
 /// A box: left, top, right, bottom.
-type Area = [f64; 4];
+pub(super) type Area = [f64; 4];
 
 fn overlap(a: &Area, b: &Area) -> bool {
     a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3]
+}
+
+fn is_outside(area: &Area, size: [f64; 2]) -> bool {
+    area[0] < 0.0 || area[1] < 0.0 || area[2] > size[0] || area[3] > size[1]
 }
 
 /// The text beside a ring.
@@ -40,6 +48,11 @@ pub(super) struct Label {
 }
 
 impl Label {
+    /// The place that this text takes in letters of this size.
+    pub(super) fn area_of(&self, text: &str, letter: f64) -> Area {
+        self.area(letter * LETTER_WIDTH * text.chars().count() as f64, letter)
+    }
+
     /// The place that a text of this length and letter takes.
     fn area(&self, long: f64, letter: f64) -> Area {
         let left = match self.anchor {
@@ -57,17 +70,16 @@ pub(super) fn label_places(rings: &[Ring], texts: &[String], letter: f64, size: 
     let mut taken: Vec<Area> = Vec::new();
     let mut labels = Vec::new();
     for (index, (ring, text)) in rings.iter().zip(texts).enumerate() {
-        let long = letter * 0.62 * text.chars().count() as f64;
         let cost = |label: &Label| {
-            let area = label.area(long, letter);
-            let outside = area[0] < 0.0 || area[1] < 0.0 || area[2] > size[0] || area[3] > size[1];
+            let area = label.area_of(text, letter);
+            let outside = is_outside(&area, size);
             let covered = taken.iter().filter(|other| overlap(other, &area)).count();
             let others = rings.iter().enumerate().filter(|(other, _)| *other != index);
             let crossed = others.filter(|(_, ring)| overlap(&ring.area(), &area)).count();
             (outside, covered, crossed)
         };
         if let Some(label) = around(ring, letter).into_iter().min_by_key(cost) {
-            taken.push(label.area(long, letter));
+            taken.push(label.area_of(text, letter));
             labels.push(label);
         }
     }
@@ -94,13 +106,49 @@ fn around(ring: &Ring, letter: f64) -> [Label; 8] {
     ]
 }
 
+/// A part's name over its body.
+pub(super) struct Name {
+    pub(super) at: Label,
+    pub(super) letter: f64,
+}
+
+/// Where the names of `parts` go that find room beside what is `taken`: on the body, above or below it, in letters of
+/// down to half the size where larger ones do not fit. A name without room is left out, as it would make two unreadable.
+pub(super) fn name_places<'a>(
+    parts: &[&'a Footprint],
+    mut taken: Vec<Area>,
+    letter: f64,
+    size: [f64; 2],
+) -> Vec<(&'a Footprint, Name)> {
+    let mut named = Vec::new();
+    for part in parts {
+        let heights = part.corners.map(|corner| corner.y);
+        let top = heights.into_iter().fold(f64::INFINITY, f64::min);
+        let bottom = heights.into_iter().fold(f64::NEG_INFINITY, f64::max);
+        let places = [letter, 0.75 * letter, 0.5 * letter].into_iter().flat_map(|letter| {
+            let lines =
+                [part.center.y + 0.3 * letter, top - 0.3 * letter, bottom + letter].map(|y| (y, letter));
+            lines.map(|(y, letter)| Name { at: Label { x: part.center.x, y, anchor: "middle" }, letter })
+        });
+        let free = |name: &Name| {
+            let area = name.at.area_of(&part.designator, name.letter);
+            !is_outside(&area, size) && !taken.iter().any(|other| overlap(other, &area))
+        };
+        if let Some(name) = places.into_iter().find(free) {
+            taken.push(name.at.area_of(&part.designator, name.letter));
+            named.push((*part, name));
+        }
+    }
+    named
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     const LETTER: f64 = 6.0;
-    /// Four letters of 0.62 of the size each.
-    const LONG: f64 = 4.0 * 0.62 * LETTER;
+    /// Four letters.
+    const LONG: f64 = 4.0 * LETTER_WIDTH * LETTER;
 
     fn areas(rings: &[Ring]) -> Vec<Area> {
         let texts = vec!["1 U7".to_owned(); rings.len()];
@@ -118,6 +166,39 @@ mod tests {
         for (index, area) in areas.iter().enumerate() {
             assert!(areas[..index].iter().all(|other| !overlap(other, area)), "{areas:?}");
         }
+    }
+
+    #[test]
+    fn names_of_parts_keep_off_each_other_and_inside_and_what_finds_no_room_is_left_out() {
+        use crate::board::{Placement, Side, footprints};
+        use crate::geometry::Homography;
+        // Three parts side by side with room for their names, and ten on one place.
+        let at = |x: f64| Placement {
+            designator: "C10".to_owned(),
+            center: Point::new(x, 50.0),
+            rotation: 0.0,
+            side: Side::Top,
+            package: String::new(),
+            size: [3.0, 3.0],
+            value: String::new(),
+        };
+        let placements: Vec<_> = [20.0, 50.0, 99.0].into_iter().chain([70.0; 10]).map(at).collect();
+        let map = Homography::try_from([1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0]).unwrap();
+        let parts = footprints(&placements, Side::Top, &map);
+        let parts: Vec<&Footprint> = parts.iter().collect();
+        let ring = [40.0, 40.0, 60.0, 51.0];
+        let named = name_places(&parts, vec![ring], LETTER, [100.0, 100.0]);
+        let mut taken = vec![ring];
+        for (part, name) in &named {
+            let area = name.at.area_of(&part.designator, name.letter);
+            assert!(!is_outside(&area, [100.0, 100.0]), "{area:?}");
+            assert!(!taken.iter().any(|other| overlap(other, &area)), "{area:?} on one of {taken:?}");
+            taken.push(area);
+        }
+        let at = |x: f64| named.iter().filter(|(part, _)| (part.center.x - x).abs() < 1.0).count();
+        // At the right edge there is room for none, on one place for some.
+        assert_eq!((at(20.0), at(50.0), at(99.0)), (1, 1, 0));
+        assert!((1..10).contains(&at(70.0)), "{}", at(70.0));
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::twins;
 use super::viewer_data::Quantisation;
 use crate::comparison::{Comparison, JudgedBy};
 use crate::content_hash::ContentHash;
@@ -24,24 +25,33 @@ pub(super) fn section(input: &ResultInput<'_>, unit: InUnit, quantisation: &Quan
                 (entry("Emissivity", emissivity(session)))
                 (entry("Alignment", alignment(comparison)))
                 (entry("What counts as different", thresholds(session, comparison, unit)))
+                @if input.twins.is_some() { (entry("Parts of one kind", twins::rule(session, unit))) }
                 (entry("Invalid pixels", invalid(comparison)))
                 (entry("Numbers in this file", html! {
-                    "The pictures read out here are written in steps of "
-                    (number(unit.0.show_difference(f64::from(quantisation.step())) * 1000.0, 1)) " m"
-                    (unit.0.difference_symbol()) " or finer. The TIFF maps saved beside this file hold them as 32-bit floats in kelvin."
+                    (steps_of_numbers(quantisation, unit))
+                    " The TIFF maps saved beside this file hold them as 32-bit floats in kelvin."
                 }))
                 (entry("Software", html! { "Boardglow " (input.software_version) }))
-                (entry("Captures", captures(input)))
+                (entry("Captures", captures(session)))
             }
         }
     }
 }
 
-fn entry(name: &str, text: Markup) -> Markup {
+pub(super) fn entry(name: &str, text: Markup) -> Markup {
     html! { div.entry { dt { (name) } dd { (text) } } }
 }
 
-fn correction(session: &Session, unit: InUnit) -> Markup {
+/// How finely the pictures are written.
+pub(super) fn steps_of_numbers(quantisation: &Quantisation, unit: InUnit) -> Markup {
+    html! {
+        "The pictures read out here are written in steps of "
+        (number(unit.0.show_difference(f64::from(quantisation.step())) * 1000.0, 1)) " m"
+        (unit.0.difference_symbol()) " or finer."
+    }
+}
+
+pub(super) fn correction(session: &Session, unit: InUnit) -> Markup {
     let surroundings = &session.surroundings;
     html! {
         "Each pixel's in-band radiance is reduced by what the path adds and the surface reflects, divided by emissivity "
@@ -64,7 +74,7 @@ fn own_reflected(session: &Session, unit: InUnit) -> String {
     if own.is_empty() { String::new() } else { format!(" (but {})", own.join(", ")) }
 }
 
-fn emissivity(session: &Session) -> Markup {
+pub(super) fn emissivity(session: &Session) -> Markup {
     let surface = &session.surface;
     html! {
         @if let Some(hash) = &surface.map {
@@ -163,7 +173,8 @@ fn invalid(comparison: &Comparison) -> Markup {
     }
 }
 
-fn missing<Q>(frame: &Frame<Q>) -> usize {
+/// How many pixels have no value.
+pub(super) fn missing<Q>(frame: &Frame<Q>) -> usize {
     frame.as_slice().len() - frame.count_valid()
 }
 
@@ -172,28 +183,39 @@ fn named<'a>(session: &'a Session, hash: &'a ContentHash) -> &'a str {
     session.capture(hash).map_or(hash.as_str(), |record| record.file_name.as_str())
 }
 
-fn captures(input: &ResultInput<'_>) -> Markup {
-    let role = |record: &CaptureRecord| match record.role {
+/// What a capture is in this session.
+fn used_as(session: &Session, record: &CaptureRecord) -> &'static str {
+    let states_emissivity = |picture: &Option<ContentHash>| picture.as_ref() == Some(&record.hash);
+    match record.role {
         Role::Baseline => "baseline",
         Role::Unit => "unit",
-        Role::Waiting | Role::Aside => "not used",
-    };
+        Role::Waiting => "another unit of this session",
+        Role::Aside if states_emissivity(&session.surface.map) => "emissivity picture",
+        Role::Aside if states_emissivity(&session.surface.map_uncertainty) => {
+            "uncertainty of the emissivities"
+        }
+        Role::Aside => "set aside",
+    }
+}
+
+/// Every capture of the session, by name, band and content.
+pub(super) fn captures(session: &Session) -> Markup {
     html! {
         table.hashes {
             thead { tr {
                 th scope="col" { "File" } th scope="col" { "Used as" } th.number scope="col" { "Band" } th scope="col" { "SHA-256" }
             } }
-            tbody { @for record in &input.session.captures {
-                @let band = record.metadata.band.unwrap_or(input.session.band);
+            tbody { @for record in &session.captures {
+                @let band = record.metadata.band.unwrap_or(session.band);
                 tr {
                     th scope="row" { (record.file_name) }
-                    td { (role(record)) }
+                    td { (used_as(session, record)) }
                     td.number { (band.lower().value()) "\u{2013}" (band.upper().value()) " µm" }
                     td.hash { (record.hash) }
                 }
             } }
         }
-        @if input.session.captures.iter().any(|record| record.metadata.band.is_none()) {
+        @if session.captures.iter().any(|record| record.metadata.band.is_none()) {
             p.note { "A capture that states no band is taken at the session's." }
         }
     }

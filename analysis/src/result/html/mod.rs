@@ -5,16 +5,21 @@
 
 mod baseline_sheet;
 mod conditions;
+mod contact;
+mod figure;
 mod good_boards;
 mod labels;
+mod lone_unit;
 mod method;
 mod pictures;
 mod read_outs;
 mod tables;
+mod twins;
 mod uncertainty;
 mod viewer_data;
 
 pub use baseline_sheet::{BaselineInput, write_baseline};
+pub use lone_unit::{LoneUnitInput, write_lone_unit};
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -24,9 +29,10 @@ use sha2::{Digest, Sha256};
 use super::numbers::{InUnit, count_of};
 use super::restore::session_blocks;
 use super::words::outcome_word;
-use super::{ResultError, ResultInput};
+use super::{OriginalFile, ResultError, ResultInput};
 use crate::capture::readable_time;
 use crate::session::{Outcome, Role, Session};
+use viewer_data::ViewerData;
 
 const SHEET: &str = include_str!("sheet.css");
 const VIEWER: &str = include_str!("viewer.js");
@@ -41,37 +47,71 @@ const VIEWER: &str = include_str!("viewer.js");
 pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
     let ResultInput { session, comparison, .. } = *input;
     let unit = InUnit(session.temperature_unit);
-    let shown = pictures::ShownRanges::of(session, comparison);
-    let viewer = viewer_data::blocks(session, comparison, &shown)?;
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            (head(session, "infrared bench sheet", input.software_version))
-            body {
-                main {
-                    (head_line(input))
-                    (invented_note(session))
-                    (at_a_glance(input, unit))
-                    (pictures::section(session, comparison, &shown, &viewer.quantisation)?)
-                    (tables::findings(session, comparison, unit))
-                    (good_boards::section(comparison, unit))
-                    (tables::parts(session, comparison, unit))
-                    (tables::probes(session, comparison))
-                    (read_outs::section(session, comparison, unit))
-                    (uncertainty::section(session, comparison, unit))
-                    (conditions::section(session, unit))
-                    (method::section(input, unit, &viewer.quantisation))
-                    (cautions())
-                    (signature(session))
-                    (foot(input))
+    let pictures::Illustration { section: pictures, viewer } = pictures::of_comparison(session, comparison)?;
+    let beside = read_outs::Beside { baseline: &comparison.baseline, difference: &comparison.difference };
+    let sections = html! {
+        (head_line(session, input.written_at))
+        (invented_note(session))
+        (at_a_glance(input, unit))
+        (pictures)
+        (tables::findings(session, comparison, unit))
+        (good_boards::section(comparison, unit))
+        (tables::parts(session, comparison, unit))
+        @if let Some(report) = input.twins { (twins::section(report, unit)) }
+        (contact::section(session, &comparison.probes))
+        (read_outs::section(session, &comparison.unit, Some(beside), unit))
+        (uncertainty::section(session, comparison, unit))
+        (conditions::section(session, unit))
+        (method::section(input, unit, &viewer.quantisation))
+    };
+    let sheet = Sheet { session, originals: input.originals, software_version: input.software_version };
+    sheet.page(&sections, viewer)
+}
+
+/// What every sheet of a unit has around its own sections.
+struct Sheet<'a> {
+    session: &'a Session,
+    originals: &'a [OriginalFile<'a>],
+    software_version: &'a str,
+}
+
+impl Sheet<'_> {
+    /// The file: the sections, what every sheet ends with, the pictures' numbers, the session and the script.
+    fn page(&self, sections: &Markup, viewer: ViewerData) -> Result<String, ResultError> {
+        let page = html! {
+            (DOCTYPE)
+            html lang="en" {
+                (head(self.session, "infrared bench sheet", self.software_version))
+                body {
+                    main {
+                        (sections)
+                        (cautions())
+                        (signature(self.session))
+                        (self.foot())
+                    }
+                    @for block in viewer.blocks { (block) }
+                    @for block in session_blocks(self.session, self.originals)? { (block) }
+                    script { (PreEscaped(VIEWER)) }
                 }
-                @for block in viewer.blocks { (block) }
-                @for block in session_blocks(session, input.originals)? { (block) }
-                script { (PreEscaped(VIEWER)) }
+            }
+        };
+        Ok(page.into_string())
+    }
+
+    fn foot(&self) -> Markup {
+        html! {
+            footer {
+                p {
+                    "Written by Boardglow " (self.software_version) ". This file is complete in itself and connects to "
+                    "nothing. It holds the session"
+                    @if !self.originals.is_empty() {
+                        " and " (count_of(self.originals.len(), "original file", "original files"))
+                    }
+                    ": drop it on the Boardglow page to go on from here."
+                }
             }
         }
-    };
-    Ok(page.into_string())
+    }
 }
 
 /// The head of every file that is handed on: `kind` says what it is.
@@ -115,8 +155,7 @@ fn fact(label: &str, value: &str) -> Markup {
     blank(label, if value.trim().is_empty() { "not stated" } else { value })
 }
 
-fn head_line(input: &ResultInput<'_>) -> Markup {
-    let session = input.session;
+fn head_line(session: &Session, written_at: &str) -> Markup {
     let unit_capture = session.unit();
     let captured = unit_capture.map_or("", |record| record.metadata.time.as_str());
     let outcome = session.verdict.as_ref().map(|verdict| verdict.outcome);
@@ -139,7 +178,7 @@ fn head_line(input: &ResultInput<'_>) -> Markup {
             dl.blanks {
                 (fact("Serial number", &session.board.serial))
                 (fact("Captured", &readable_time(captured)))
-                (blank("Written", &readable_time(input.written_at)))
+                (blank("Written", &readable_time(written_at)))
                 (fact("Unit's capture", unit_capture.map_or("", |record| record.file_name.as_str())))
             }
         }
@@ -193,9 +232,16 @@ fn at_a_glance(input: &ResultInput<'_>, unit: InUnit) -> Markup {
                     " " strong { (count_of(over, "part", "parts")) } (if over == 1 { " is" } else { " are" }) " over a limit."
                 }
             }
-            @if let Some(verdict) = &session.verdict {
-                @if !verdict.reason.is_empty() { blockquote { (verdict.reason) } }
-            }
+            (reason(session))
+        }
+    }
+}
+
+/// Why the unit was judged as it was.
+fn reason(session: &Session) -> Markup {
+    html! {
+        @if let Some(verdict) = &session.verdict {
+            @if !verdict.reason.is_empty() { blockquote { (verdict.reason) } }
         }
     }
 }
@@ -235,21 +281,6 @@ fn signature(session: &Session) -> Markup {
             (blank("Judged by", judged_by))
             (blank("Checked by", ""))
             (blank("Date and signature", ""))
-        }
-    }
-}
-
-fn foot(input: &ResultInput<'_>) -> Markup {
-    html! {
-        footer {
-            p {
-                "Written by Boardglow " (input.software_version) ". This file is complete in itself and connects to "
-                "nothing. It holds the session"
-                @if !input.originals.is_empty() {
-                    " and " (count_of(input.originals.len(), "original file", "original files"))
-                }
-                ": drop it on the Boardglow page to go on from here."
-            }
         }
     }
 }

@@ -1,13 +1,11 @@
-//! The sheet's tables: findings, parts near a limit, contact measurements.
+//! The sheet's tables of a comparison: findings, parts near a limit.
 
 use maud::{Markup, html};
 
 use crate::comparison::{Comparison, board_to_picture, in_warmest_air};
-use crate::inspection::{
-    Finding, PartReading, ProbeVerdict, Sign, WorstCase, contact_words, explain, hard_to_judge,
-};
+use crate::inspection::{Finding, PartReading, Sign, WorstCase, explain, hard_to_judge};
 use crate::result::numbers::{InUnit, count_of, number};
-use crate::result::words::{power_word, quantity_word, sign_word, verdict_word};
+use crate::result::words::sign_word;
 use crate::session::Session;
 use crate::uncertainty::expanded;
 use crate::units::{Kelvin, KelvinDifference};
@@ -15,6 +13,9 @@ use crate::units::{Kelvin, KelvinDifference};
 /// A part with less margin than this is listed, K: about what a change of supplier, airflow or
 /// summer's ambient takes away (common practice, no source).
 const NEAR_LIMIT_KELVIN: f64 = 10.0;
+
+/// So many parts that are hard to judge are named, the hardest first; the rest are counted.
+const MOST_HARD_TO_JUDGE: usize = 8;
 
 /// What differs, most significant first.
 pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
@@ -51,7 +52,7 @@ pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit)
                             td.number { (number(at.x, 1)) ", " (number(at.y, 1)) " mm" }
                         }
                         td.number { (number(finding.significance, 1)) }
-                    } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { (explained(finding, unit)) } } } }
+                    } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { div.told { (explained(finding, unit)) } } } } }
                 } }
             }
         }
@@ -179,54 +180,10 @@ pub(super) fn parts(session: &Session, comparison: &Comparison, unit: InUnit) ->
                 p.note {
                     strong { "Hard to judge: " (count_of(dull.len(), "part", "parts")) ". " }
                     "Noise, spread or steep edges cover anything smaller than the difference given: "
-                    (dull.iter().map(|(part, needed)| format!("{} {}", part.designator, unit.read_size(*needed))).collect::<Vec<_>>().join(", "))
+                    (dull.iter().take(MOST_HARD_TO_JUDGE).map(|(part, needed)| format!("{} {}", part.designator, unit.read_size(*needed))).collect::<Vec<_>>().join(", "))
+                    @if dull.len() > MOST_HARD_TO_JUDGE { " and " (dull.len() - MOST_HARD_TO_JUDGE) " more with smaller ones" }
                     "."
                 }
-            }
-        }
-    }
-}
-
-/// What to measure by contact, with what was read.
-pub(super) fn probes(session: &Session, comparison: &Comparison) -> Markup {
-    html! {
-        section.probes {
-            h2 { "Contact measurements" }
-            @if comparison.probes.is_empty() {
-                p { "None asked for." }
-            } @else {
-                div.scroll { table {
-                    thead { tr {
-                        th.number scope="col" { "No." } th scope="col" { "Probe on" } th scope="col" { "Measure" }
-                        th scope="col" { "Board" } th scope="col" { "Expected" } th scope="col" { "Read" }
-                        th scope="col" { "Verdict" }
-                    } }
-                    @for (index, probe) in comparison.probes.iter().enumerate() {
-                        @let reading = session.reading(&probe.key);
-                        tbody {
-                            tr {
-                                td.number rowspan="2" { (index + 1) }
-                                td { strong { (probe.key.target) } }
-                                td { (quantity_word(probe.key.quantity)) }
-                                td { (power_word(probe)) }
-                                td.entry data-label="Expected" { (reading.map_or("", |reading| &reading.expected)) }
-                                td.entry data-label="Read" { (reading.map_or("", |reading| &reading.read)) }
-                                @match reading.and_then(|reading| reading.verdict) {
-                                    Some(ProbeVerdict::Fail) => { td.hot { (verdict_word(ProbeVerdict::Fail)) } }
-                                    Some(verdict) => { td { (verdict_word(verdict)) } }
-                                    None => { td.entry data-label="Verdict" {} }
-                                }
-                            }
-                            tr.reason { td colspan="6" {
-                                (probe.reason.words(session.temperature_unit))
-                                @if let Some(nets) = contact_words(&probe.contacts) { " " (nets) }
-                                @if let Some(note) = reading.map(|reading| reading.note.trim()).filter(|note| !note.is_empty()) {
-                                    " " em { "Note: " (note) }
-                                }
-                            } }
-                        }
-                    }
-                } }
             }
         }
     }

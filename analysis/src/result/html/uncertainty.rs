@@ -31,7 +31,7 @@ pub(super) fn section(session: &Session, comparison: &Comparison, unit: InUnit) 
     html! {
         section.uncertainty {
             h2 { "Uncertainty" }
-            (inputs(session, unit))
+            p { (inputs(session, unit)) " " (shared(session, unit)) }
             @for budget in &budgets { (budget) }
             p.note {
                 "Combined to first order (JCGM 100:2008); expanded to 95 % with the normal law, k = 1.96. What unit and "
@@ -44,9 +44,22 @@ pub(super) fn section(session: &Session, comparison: &Comparison, unit: InUnit) 
     }
 }
 
-fn inputs(session: &Session, unit: InUnit) -> Markup {
+/// How well what the temperatures are worked out with is known.
+pub(super) fn inputs(session: &Session, unit: InUnit) -> Markup {
     let known = &session.input_uncertainty;
     let size = |difference: KelvinDifference| unit.read_size(difference);
+    html! {
+        "Standard uncertainties: reflected temperature " (size(known.reflected))
+        "; calibration " (size(known.calibration.least)) " or " (number(100.0 * known.calibration.fraction, 2))
+        " % of the reading in °C, the larger; drift from capture to capture " (size(known.drift))
+        "; air temperature " (size(known.ambient)) "; transmittance " (number(known.transmittance, 3))
+        "; temperature of the path " (size(known.path)) "."
+    }
+}
+
+/// What unit and baselines have in common.
+fn shared(session: &Session, unit: InUnit) -> Markup {
+    let known = &session.input_uncertainty;
     let shared: Vec<&str> = [
         (known.shared.calibration, "the camera"),
         (known.shared.emissivity, "the surface"),
@@ -56,16 +69,9 @@ fn inputs(session: &Session, unit: InUnit) -> Markup {
     .filter_map(|(is_shared, name)| is_shared.then_some(name))
     .collect();
     html! {
-        p {
-            "Standard uncertainties: reflected temperature " (size(known.reflected))
-            "; calibration " (size(known.calibration.least)) " or " (number(100.0 * known.calibration.fraction, 2))
-            " % of the reading in °C, the larger; drift from capture to capture " (size(known.drift))
-            "; air temperature " (size(known.ambient)) "; transmittance " (number(known.transmittance, 3))
-            "; temperature of the path " (size(known.path)) ". "
-            @if shared.is_empty() { "Unit and baselines share nothing." }
-            @else { "Unit and baselines share " (shared.join(", ")) "." }
-            " Beyond ± " (size(known.measurable_within)) " a place counts as not measurable."
-        }
+        @if shared.is_empty() { "Unit and baselines share nothing." }
+        @else { "Unit and baselines share " (shared.join(", ")) "." }
+        " Beyond ± " (unit.read_size(known.measurable_within)) " a place counts as not measurable."
     }
 }
 
@@ -154,7 +160,7 @@ fn expanded(budget: &Budget, unit: InUnit) -> String {
 }
 
 /// The procedures that were recorded at the bench.
-fn procedures(session: &Session, unit: InUnit) -> Markup {
+pub(super) fn procedures(session: &Session, unit: InUnit) -> Markup {
     html! {
         @if !session.procedures.is_empty() {
             h3 { "Measured at the bench" }

@@ -1,5 +1,5 @@
 // The large picture of the result sheet: any pixel read out, any map, any palette, zoomed.
-// Without this script the sheet still shows its three still pictures.
+// Without this script the sheet still shows its still pictures.
 "use strict";
 
 const WHOLE = 1, CLOSEST = 16, STEP = 1.5;
@@ -62,6 +62,8 @@ async function start() {
       }
     }
     context.putImageData(image, 0, 0);
+    // Printed is the still picture: a canvas may come out smaller on paper than the marks over it.
+    stage.querySelector("img").src = painted.toDataURL();
     paintScale(colors);
     draw();
   }

@@ -5,13 +5,12 @@
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::pictures::{BASELINE, DIFFERENCE, ShownRanges, UNIT};
-use crate::comparison::Comparison;
+use super::figure::{Picture, Shows};
 use crate::frame::Frame;
 use crate::palette::Palette;
 use crate::result::ResultError;
 use crate::result::embedded::block;
-use crate::session::Session;
+use crate::units::TemperatureUnit;
 
 /// Codes besides the one for invalid pixels, less one: the number of steps.
 const STEPS: f32 = 65_534.0;
@@ -22,7 +21,7 @@ const FINEST_STEP: f32 = 0.001;
 #[derive(Serialize)]
 pub(super) struct CodedMap {
     /// Its block.
-    pub(super) id: &'static str,
+    pub(super) id: String,
     /// What a person reads above the picture.
     name: &'static str,
     /// What a person reads beside a number.
@@ -47,8 +46,8 @@ pub(super) struct CodedMap {
 
 /// How finely the pictures are written.
 pub(super) struct Quantisation {
-    /// The pictures, the difference first.
-    pub(super) maps: [CodedMap; 3],
+    /// The pictures, the one that is shown first in front.
+    pub(super) maps: Vec<CodedMap>,
 }
 
 impl Quantisation {
@@ -96,65 +95,80 @@ fn code<Q>(frame: &Frame<Q>) -> (f32, f32, Vec<u8>) {
     (lo, step, codes.collect())
 }
 
-/// The pictures, their description and the palettes as blocks of the file.
-pub(super) fn blocks(
-    session: &Session,
-    comparison: &Comparison,
-    shown: &ShownRanges,
-) -> Result<ViewerData, ResultError> {
-    let unit = session.temperature_unit;
-    let per_kelvin = unit.show_difference(1.0);
-    let surface = |id, name, short_name, (lo, step): (f32, f32)| CodedMap {
-        id,
-        name,
-        short_name,
-        lo,
-        step,
-        from: shown.surface[0],
-        to: shown.surface[1],
-        scale: per_kelvin,
-        offset: unit.show(0.0),
-        symbol: unit.symbol(),
-        decimals: 0,
-        signed: false,
-    };
-    let (baseline_lo, baseline_step, baseline) = code(&comparison.baseline);
-    let (unit_lo, unit_step, under_test) = code(&comparison.unit);
-    let (lo, step, difference) = code(&comparison.difference);
-    let maps = [
-        CodedMap {
-            id: "map-difference",
-            name: DIFFERENCE,
-            short_name: "Difference",
+/// One picture as numbers.
+pub(super) struct Coded {
+    map: CodedMap,
+    shape: (usize, usize),
+    codes: Vec<u8>,
+}
+
+impl Coded {
+    pub(super) fn of<Q>(picture: &Picture<'_, Q>, unit: TemperatureUnit) -> Self {
+        let (lo, step, codes) = code(picture.frame);
+        let (offset, symbol) = match picture.shows {
+            Shows::Temperature => (unit.show(0.0), unit.symbol()),
+            Shows::Difference => (0.0, unit.difference_symbol()),
+        };
+        let map = CodedMap {
+            id: format!("map-{}", picture.id),
+            name: picture.name,
+            short_name: picture.short_name,
             lo,
             step,
-            from: shown.difference[0],
-            to: shown.difference[1],
-            scale: per_kelvin,
-            offset: 0.0,
-            symbol: unit.difference_symbol(),
+            from: picture.range[0],
+            to: picture.range[1],
+            scale: unit.show_difference(1.0),
+            offset,
+            symbol,
             decimals: 0,
-            signed: true,
-        },
-        surface("map-baseline", BASELINE, "Baseline", (baseline_lo, baseline_step)),
-        surface("map-unit", UNIT, "Unit", (unit_lo, unit_step)),
-    ];
-    let (rows, columns) = comparison.baseline.shape();
-    let palettes = Palette::DIVERGING
-        .map(|palette| named(palette, true))
-        .into_iter()
-        .chain(Palette::RISING.map(|palette| named(palette, false)))
-        .collect();
-    // A `<` inside a script element could end it; JSON has another spelling.
-    let description =
-        serde_json::to_string(&Description { rows, columns, maps: &maps, palettes })?.replace('<', "\\u003c");
-    let blocks = vec![
-        html! { script type="application/json" id="viewer-data" { (PreEscaped(description)) } },
-        block("map-difference", &difference)?,
-        block("map-baseline", &baseline)?,
-        block("map-unit", &under_test)?,
-    ];
-    Ok(ViewerData { quantisation: Quantisation { maps }, blocks })
+            signed: picture.shows == Shows::Difference,
+        };
+        Self { map, shape: picture.frame.shape(), codes }
+    }
+}
+
+impl ViewerData {
+    /// The pictures of one sheet, all of one size, the one that is shown first in front; their description and the
+    /// palettes.
+    pub(super) fn of(coded: Vec<Coded>) -> Result<Self, ResultError> {
+        let (rows, columns) = coded.first().map(|first| first.shape).unwrap_or_default();
+        let pictures: Vec<Markup> =
+            coded.iter().map(|coded| block(&coded.map.id, &coded.codes)).collect::<Result<_, _>>()?;
+        let maps: Vec<CodedMap> = coded.into_iter().map(|coded| coded.map).collect();
+        let palettes = Palette::DIVERGING
+            .map(|palette| named(palette, true))
+            .into_iter()
+            .chain(Palette::RISING.map(|palette| named(palette, false)))
+            .collect();
+        // A `<` inside a script element could end it; JSON has another spelling.
+        let description = serde_json::to_string(&Description { rows, columns, maps: &maps, palettes })?
+            .replace('<', "\\u003c");
+        let mut blocks =
+            vec![html! { script type="application/json" id="viewer-data" { (PreEscaped(description)) } }];
+        blocks.extend(pictures);
+        Ok(Self { quantisation: Quantisation { maps }, blocks })
+    }
+}
+
+/// What the script fills and shows; without it there is nothing to control.
+pub(super) fn controls(quantisation: &Quantisation) -> Markup {
+    html! {
+        div #controls hidden {
+            dl.readings aria-live="polite" {
+                div { dt { "Pixel" } dd #place {} }
+                @for map in &quantisation.maps { div { dt { (map.short_name) } dd #{ "read-" (map.id) } {} } }
+            }
+            div.choices {
+                label hidden[quantisation.maps.len() < 2] { "Picture " select #map-choice {} }
+                label { "Colours " select #palette-choice {} }
+                span.zoom role="group" aria-label="Zoom" {
+                    button #farther type="button" aria-label="Smaller" { "\u{2212}" }
+                    button #whole type="button" { "Whole" }
+                    button #closer type="button" aria-label="Larger" { "+" }
+                }
+            }
+        }
+    }
 }
 
 #[cfg(test)]
