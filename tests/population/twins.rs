@@ -7,10 +7,12 @@ use std::sync::Arc;
 
 use analysis::capture::CornerMark;
 use analysis::comparison::{
-    CannotCheckTwins, Shelf, can_check_twins, check_twins, left_open, suggest_among_twins, unit_alone,
+    CannotCheckTwins, Shelf, can_check_twins, check_twins, left_open, probes_among_twins,
+    suggest_among_twins, unit_alone,
 };
 use analysis::content_hash::ContentHash;
 use analysis::frame::{Frame, RawNumber};
+use analysis::inspection::ProbeReading;
 use analysis::population::{
     FalseAlarms, OneBoard, Trust, TwinCheck, TwinStanding, UsualSpread, compare_twins,
 };
@@ -122,10 +124,22 @@ fn a_unit_without_any_good_board_names_its_odd_part_from_the_files_alone() {
     let report = check_twins(&session, &shelf, &unit_alone(&session, &shelf).unwrap()).unwrap();
     let named: Vec<_> = report.check.named().iter().map(|part| part.designator.as_str()).collect();
     assert_eq!(named, ["Q6"]);
-    let suggestion = suggest_among_twins(&report, TemperatureUnit::Celsius).unwrap();
+    let suggestion = suggest_among_twins(&session, &report).unwrap();
     assert_eq!(suggestion.outcome, Outcome::Recheck);
     assert!(suggestion.reasons[0].starts_with("Q6 is "), "{suggestion:?}");
     assert_eq!(left_open(&report.check).len(), 1, "every part has its twins here");
+
+    // It is probed as a hot transistor is, with sound ones of its kind to compare; a reading beyond what it should be
+    // decides.
+    let probes = probes_among_twins(&session, &report);
+    assert!(probes.iter().all(|probe| probe.key.target == "Q6") && probes[0].unpowered, "{probes:?}");
+    let words = probes[0].reason.words(TemperatureUnit::Celsius);
+    assert!(words.contains("hotter than its like") && words.contains("Measure Q"), "{words}");
+    assert!(!words.contains("Measure Q6") && !words.contains(", Q6"), "{words}");
+    let mut read = session.clone();
+    let reading = ProbeReading { expected: "3.3".into(), read: "0.2".into(), ..ProbeReading::default() };
+    read.apply(Command::RecordReading { key: probes[1].key.clone(), reading }).unwrap();
+    assert_eq!(suggest_among_twins(&read, &report).unwrap().outcome, Outcome::Fail);
 
     let mut unmarked = session.clone();
     unmarked.apply(Command::MarkCorners { corners: Vec::new() }).unwrap();

@@ -19,6 +19,7 @@ mod part_power;
 mod repair;
 mod suggestion;
 mod survey;
+mod twin_probes;
 mod twin_words;
 mod warmest_air;
 mod whole_unit;
@@ -35,6 +36,7 @@ pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surfa
 pub use repair::{Became, PlaceChange, before_and_after};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};
+pub use twin_probes::probes_among_twins;
 pub use twin_words::{
     how_many_stand_out, kind_of_twins, left_open, name_of_standing, standing_out, stands_out,
     suggest_among_twins, who_of_kind,

@@ -47,14 +47,9 @@ pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
         }
     }
     doubtful.extend(over_in_warmest_air(session, comparison));
-    for (key, reading) in &session.readings {
-        let Some(words) = reading_words(key, reading, unit) else { continue };
-        match reading.verdict {
-            None | Some(ProbeVerdict::Fail) => failed.push(format!("{words}.")),
-            Some(ProbeVerdict::Pass) => doubtful.push(format!("{words}, but was judged a pass.")),
-            Some(ProbeVerdict::Recheck) => doubtful.push(format!("{words} and is to be read again.")),
-        }
-    }
+    let readings = against_the_unit(session);
+    failed.extend(readings.failed);
+    doubtful.extend(readings.doubtful);
     if comparison.alignment.residual_px > POOR_ALIGNMENT_PX {
         doubtful.push(format!(
             "It lies {:.1} pixels off the baseline on average: edges may hide or feign a difference.",
@@ -125,6 +120,31 @@ fn over_in_warmest_air(session: &Session, comparison: &Comparison) -> Option<Str
         most.designator,
         unit.write_size(KelvinDifference::known(-left), 1)
     ))
+}
+
+/// What contact readings say against a unit, as sentences.
+#[derive(Debug, Default)]
+pub(super) struct AgainstTheUnit {
+    /// Beyond what they should be, or judged a fail.
+    pub(super) failed: Vec<String>,
+    /// Beyond what they should be, and judged otherwise.
+    pub(super) doubtful: Vec<String>,
+}
+
+/// What the contact readings that were entered say against the unit.
+pub(super) fn against_the_unit(session: &Session) -> AgainstTheUnit {
+    let mut against = AgainstTheUnit::default();
+    for (key, reading) in &session.readings {
+        let Some(words) = reading_words(key, reading, session.temperature_unit) else { continue };
+        match reading.verdict {
+            None | Some(ProbeVerdict::Fail) => against.failed.push(format!("{words}.")),
+            Some(ProbeVerdict::Pass) => against.doubtful.push(format!("{words}, but was judged a pass.")),
+            Some(ProbeVerdict::Recheck) => {
+                against.doubtful.push(format!("{words} and is to be read again."));
+            }
+        }
+    }
+    against
 }
 
 /// What a contact reading says against the unit, as the start of a sentence; `None` where it says nothing.

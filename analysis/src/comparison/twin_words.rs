@@ -2,9 +2,9 @@
 //! on sheets and on the command line.
 
 use super::among_twins::TwinReport;
-use super::suggestion::Suggestion;
+use super::suggestion::{Suggestion, against_the_unit};
 use crate::population::{Trust, TwinCheck, TwinGroup, TwinStanding};
-use crate::session::Outcome;
+use crate::session::{Outcome, Session};
 use crate::units::{KelvinDifference, TemperatureUnit};
 
 /// Who stands out, the surest first, each with its kind; of two only one, as either may be the wrong one.
@@ -98,17 +98,19 @@ pub fn stands_out(group: &TwinGroup, part: &TwinStanding, unit: TemperatureUnit)
     )
 }
 
-/// What parts of one kind alone suggest: **recheck** where one stands out, as it may only work differently. That none
-/// does is no pass: what all share shows nothing.
+/// What parts of one kind alone suggest: **fail** where a contact reading is beyond what it should be or was judged a
+/// fail; **recheck** where a part stands out, as it may only work differently. That none does is no pass: what all share
+/// shows nothing.
 #[must_use]
-pub fn suggest_among_twins(report: &TwinReport, unit: TemperatureUnit) -> Option<Suggestion> {
+pub fn suggest_among_twins(session: &Session, report: &TwinReport) -> Option<Suggestion> {
     let groups = report.check.groups.iter();
     let parts = groups.flat_map(|group| group.parts.iter().map(move |part| (group, part)));
-    let reasons: Vec<_> = parts
-        .filter(|(_, part)| part.significant)
-        .map(|(group, part)| stands_out(group, part, unit))
-        .collect();
-    (!reasons.is_empty()).then_some(Suggestion { outcome: Outcome::Recheck, reasons })
+    let out = parts.filter(|(_, part)| part.significant);
+    let readings = against_the_unit(session);
+    let outcome = if readings.failed.is_empty() { Outcome::Recheck } else { Outcome::Fail };
+    let out = out.map(|(group, part)| stands_out(group, part, session.temperature_unit));
+    let reasons: Vec<_> = readings.failed.into_iter().chain(out).chain(readings.doubtful).collect();
+    (!reasons.is_empty()).then_some(Suggestion { outcome, reasons })
 }
 
 /// What the comparison of a board with itself leaves open, as sentences.

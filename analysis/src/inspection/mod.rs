@@ -28,5 +28,8 @@ pub use difference::{DifferenceError, DifferenceMap, Exposure, difference};
 pub use explanation::{Explanation, explain};
 pub use findings::{CalledPlace, Chance, Finding, Sign, describe, find};
 pub use parts::{Datasheet, LimitedAt, PartPictures, PartReading, hard_to_judge, read_parts};
-pub use probes::{Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes};
+pub use probes::{
+    OutOfLine, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeReason, ProbeVerdict, suggest_probes,
+    suggest_twin_probes,
+};
 pub use tolerance::tolerance;

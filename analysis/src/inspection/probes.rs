@@ -79,6 +79,17 @@ pub enum ProbeReason {
         /// What the reading tells.
         tells: String,
     },
+    /// A part differs from others of its kind on the same board.
+    AmongLike {
+        /// Which, as the start of a sentence.
+        part: String,
+        /// Part minus the others, K.
+        by: KelvinDifference,
+        /// The others.
+        like: Vec<String>,
+        /// What the reading tells.
+        tells: String,
+    },
     /// A part is hotter than its datasheet allows.
     OverLimit {
         /// Which.
@@ -90,14 +101,27 @@ pub enum ProbeReason {
     },
 }
 
+/// So many others of its kind are named: more would be measured by nobody.
+const LIKE_NAMED: usize = 3;
+
 impl ProbeReason {
     /// The reason as a sentence, its numbers in `unit`.
     #[must_use]
     pub fn words(&self, unit: TemperatureUnit) -> String {
+        let warmth = |by: &KelvinDifference| {
+            let way = if by.value() < 0.0 { "colder" } else { "hotter" };
+            format!("{} {way}", unit.write_size(*by, 1))
+        };
         let (what, tells) = match self {
             Self::Differs { place, by, tells } => {
-                let warmth = if by.value() < 0.0 { "colder" } else { "hotter" };
-                (format!("{place} is {} {warmth} than the baseline", unit.write_size(*by, 1)), tells)
+                (format!("{place} is {} than the baseline", warmth(by)), tells)
+            }
+            Self::AmongLike { part, by, like, tells } => {
+                let named = like.iter().take(LIKE_NAMED).map(String::as_str).collect::<Vec<_>>().join(", ");
+                return format!(
+                    "{part} is {} than its like: {tells} (common practice). Measure {named} for comparison.",
+                    warmth(by)
+                );
             }
             Self::OverLimit { part, by, tells } => {
                 (format!("{part} is {} over its limit", unit.write_size(*by, 1)), tells)
@@ -144,19 +168,7 @@ pub fn suggest_probes(
     placements: &[Placement],
     nets: Option<&Nets<'_>>,
 ) -> Vec<Probe> {
-    let mut probes = Vec::new();
-    let mut asked = BTreeSet::new();
-    let mut ask =
-        |target: &str, contacts: &[Contact], steps: &[Step], reason: &dyn Fn(String) -> ProbeReason| {
-            for &(quantity, tells) in steps {
-                let key = ProbeKey { target: target.to_owned(), quantity };
-                if asked.insert(key.clone()) {
-                    let unpowered = quantity == ProbeQuantity::ResistanceUnpowered;
-                    let contacts = if touches_nets(quantity) { contacts.to_vec() } else { Vec::new() };
-                    probes.push(Probe { key, reason: reason(tells.to_owned()), unpowered, contacts });
-                }
-            }
-        };
+    let mut list = ProbeList::default();
     let of_part = |designator: &str| nets.map(|nets| nets.of_part(designator)).unwrap_or_default();
     for finding in findings {
         let target = finding.probe_target();
@@ -172,7 +184,7 @@ pub fn suggest_probes(
             Some(designator) if !finding.is_beside() => of_part(designator),
             _ => nets.map(|nets| nets.around(finding.peak_at)).unwrap_or_default(),
         };
-        ask(&target, &contacts, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
+        list.ask(&target, &contacts, steps(kind, finding.sign), &|tells| ProbeReason::Differs {
             place: place.clone(),
             by: finding.peak,
             tells,
@@ -185,13 +197,72 @@ pub fn suggest_probes(
         .collect();
     over.sort_by(|(a, _), (b, _)| b.value().total_cmp(&a.value()));
     for (by, part) in over {
-        ask(&part.designator, &of_part(&part.designator), OVER_LIMIT, &|tells| ProbeReason::OverLimit {
+        list.ask(&part.designator, &of_part(&part.designator), OVER_LIMIT, &|tells| ProbeReason::OverLimit {
             part: described(&part.designator, placements),
             by,
             tells,
         });
     }
-    probes
+    list.probes
+}
+
+/// A part that differs from others of its kind.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OutOfLine {
+    /// Reference designator.
+    pub designator: String,
+    /// Part minus the others, K.
+    pub by: KelvinDifference,
+    /// The others, by reference designator.
+    pub like: Vec<String>,
+}
+
+/// What to measure by contact on parts that differ from others of their kind, in the order given; else as
+/// [`suggest_probes`].
+#[must_use]
+pub fn suggest_twin_probes(
+    parts: &[OutOfLine],
+    placements: &[Placement],
+    nets: Option<&Nets<'_>>,
+) -> Vec<Probe> {
+    let mut list = ProbeList::default();
+    for OutOfLine { designator, by, like } in parts {
+        let contacts = nets.map(|nets| nets.of_part(designator)).unwrap_or_default();
+        let sign = if by.value() < 0.0 { Sign::Colder } else { Sign::Hotter };
+        list.ask(designator, &contacts, steps(kind(designator), sign), &|tells| ProbeReason::AmongLike {
+            part: described(designator, placements),
+            by: *by,
+            like: like.clone(),
+            tells,
+        });
+    }
+    list.probes
+}
+
+/// A list in which each place and quantity is asked for once.
+#[derive(Default)]
+struct ProbeList {
+    probes: Vec<Probe>,
+    asked: BTreeSet<ProbeKey>,
+}
+
+impl ProbeList {
+    fn ask(
+        &mut self,
+        target: &str,
+        contacts: &[Contact],
+        steps: &[Step],
+        reason: &dyn Fn(String) -> ProbeReason,
+    ) {
+        for &(quantity, tells) in steps {
+            let key = ProbeKey { target: target.to_owned(), quantity };
+            if self.asked.insert(key.clone()) {
+                let unpowered = quantity == ProbeQuantity::ResistanceUnpowered;
+                let contacts = if touches_nets(quantity) { contacts.to_vec() } else { Vec::new() };
+                self.probes.push(Probe { key, reason: reason(tells.to_owned()), unpowered, contacts });
+            }
+        }
+    }
 }
 
 /// A current is measured in its path and a temperature on the body: neither between two nets.

@@ -209,7 +209,7 @@ impl Session {
             self.layout.corners =
                 known.unwrap_or_default().into_iter().map(CornerMark::on_baseline).collect();
         }
-        if another_reference && self.with_role(Role::Baseline).next().is_none() {
+        if another_reference && self.is_without_good_boards() {
             self.lay_picture_marks(known_of_old);
         }
     }

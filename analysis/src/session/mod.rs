@@ -314,6 +314,12 @@ impl Session {
         self.captures.iter().filter(move |record| record.role == role)
     }
 
+    /// Whether there is no known-good board: a unit is then held against itself.
+    #[must_use]
+    pub fn is_without_good_boards(&self) -> bool {
+        self.with_role(Role::Baseline).next().is_none()
+    }
+
     /// The unit under test, if one is named.
     #[must_use]
     pub fn unit(&self) -> Option<&CaptureRecord> {

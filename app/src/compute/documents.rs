@@ -8,7 +8,7 @@ use analysis::result::{
     BaselineInput, LoneUnitInput, OriginalFile, ResultError, ResultInput, findings_csv, read_result,
     temperature_maps, twins_csv, write_baseline, write_lone_unit, write_result,
 };
-use analysis::session::{Role, Session};
+use analysis::session::Session;
 
 use super::handle::{Failure, Kept, Report, Workbench};
 use super::protocol::{Buffer, Document, Outcome, WrittenFile};
@@ -26,7 +26,7 @@ impl Workbench {
     ) -> Result<(Outcome, Vec<Buffer>), Failure> {
         let name = name_of(session);
         let written = match document {
-            Document::Result if session.with_role(Role::Baseline).next().is_none() => {
+            Document::Result if session.is_without_good_boards() => {
                 self.lone_unit_file(&name, session, written_at, report)
             }
             Document::Result => self.result_file(&name, session, written_at, report),

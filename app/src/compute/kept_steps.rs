@@ -87,7 +87,7 @@ impl KeptSteps {
         shelf: &Shelf,
         report: &mut Report<'_>,
     ) -> Result<TwinReport, CannotCheckTwins> {
-        if session.with_role(Role::Baseline).next().is_none() {
+        if session.is_without_good_boards() {
             return Ok(self.lone_unit(session, shelf, report)?.twins);
         }
         let (from, unit) = self.aligned_unit(session, shelf, report)?;

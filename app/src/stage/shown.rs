@@ -191,7 +191,7 @@ pub fn shown(store: Store, subject: Subject) -> Result<Shown, String> {
 pub fn captured(store: Store, role: Role) -> Result<Shown, String> {
     let hash =
         store.session().with(|session| session.with_role(role).next().map(|record| record.hash.clone()));
-    let alone = store.session().with(|session| session.with_role(Role::Baseline).next().is_none());
+    let alone = store.session().with(|session| session.is_without_good_boards());
     let (missing, plane) = match role {
         Role::Unit if alone => ("No capture is named as the unit under test yet", Plane::Baseline),
         Role::Unit => ("No capture is named as the unit under test yet", Plane::UnitOwn),

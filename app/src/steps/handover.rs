@@ -3,10 +3,10 @@
 use analysis::comparison::{Suggestion, suggest, suggest_among_twins};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
-use analysis::session::{Command, Outcome, Role, Verdict};
+use analysis::session::{Command, Outcome, Verdict};
 use leptos::prelude::*;
 
-use super::standing::{is_alone, result_lacks};
+use super::standing::result_lacks;
 use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
@@ -136,8 +136,8 @@ fn Suggested() -> impl IntoView {
             {
                 Some(suggest(&session, &comparison))
             }
-            ComparisonState::NotReady(_) if is_alone(&session) => match store.twins() {
-                TwinState::Told(report) => suggest_among_twins(&report, session.temperature_unit),
+            ComparisonState::NotReady(_) if session.is_without_good_boards() => match store.twins() {
+                TwinState::Told(report) => suggest_among_twins(&session, &report),
                 _ => None,
             },
             _ => None,
@@ -164,7 +164,7 @@ fn Suggested() -> impl IntoView {
         <div class="block" data-testid="suggestion">
             {body}
             <p class="remark">
-                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. Without a known-good board: recheck where a part stands out among its like; nothing else can be said. You judge."
+                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. Without a known-good board: fail by contact readings alike, recheck where a part stands out among its like; nothing else can be said. You judge."
             </p>
         </div>
     }
@@ -207,7 +207,7 @@ fn Files() -> impl IntoView {
                 </button>
                 <button
                     data-testid="save-baseline"
-                    disabled=move || store.session().with(|session| session.with_role(Role::Baseline).next().is_none())
+                    disabled=move || store.session().with(|session| session.is_without_good_boards())
                     on:click=move |_| store.save_baseline()
                 >
                     "Known-good boards for later"

@@ -1,18 +1,18 @@
 //! Step 6: contact measurements that confirm or refute each finding.
 
-use analysis::comparison::{ExpectedReading, expected_readings};
+use analysis::comparison::{ExpectedReading, expected_readings, probes_among_twins};
 use analysis::inspection::{
     Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_unit, contact_words, deviation,
     read_contact, write_contact,
 };
-use analysis::session::Command;
+use analysis::session::{Command, Session};
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
 use super::cautions::ProbeCautions;
 use crate::stage::bodies::Bodies;
 use crate::stage::look::Look;
-use crate::store::Store;
+use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, Icon, Sign, TextField};
 use crate::wording;
 
@@ -24,8 +24,8 @@ const VERDICTS: [(ProbeVerdict, &str); 3] =
 pub fn ProbesStep() -> impl IntoView {
     let store = Store::expect();
     let probes = Memo::new(move |_| {
-        let state = store.comparison().get();
-        state.latest().map(|comparison| comparison.probes.clone()).unwrap_or_default()
+        let session = store.session().get();
+        store.comparison().with(|state| asked(&session, state, &store.twins()))
     });
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
     view! {
@@ -39,6 +39,17 @@ pub fn ProbesStep() -> impl IntoView {
             </For>
         </ol>
         <FormerReadings probes=probes />
+    }
+}
+
+/// What to measure: by the comparison, and where there is no known-good board by parts of one kind.
+pub fn asked(session: &Session, state: &ComparisonState, twins: &TwinState) -> Vec<Probe> {
+    match (state.latest(), twins) {
+        (Some(comparison), _) => comparison.probes.clone(),
+        (None, TwinState::Told(report)) if session.is_without_good_boards() => {
+            probes_among_twins(session, report)
+        }
+        _ => Vec::new(),
     }
 }
 

@@ -6,6 +6,7 @@ use analysis::session::{Outcome, Role, Session};
 use analysis::surface::Surface;
 
 use super::Step;
+use super::probes::asked;
 use crate::store::{ComparisonState, TwinState};
 use crate::wording;
 
@@ -52,9 +53,9 @@ pub fn standing(
         Step::Board => board(session),
         Step::Captures => captures(session, questions),
         Step::Surface => surface(session),
-        Step::Alignment => alignment(session, state),
+        Step::Alignment => alignment(session, state, twins),
         Step::Compare => compare(session, state, twins),
-        Step::Probes => probes(session, state),
+        Step::Probes => probes(session, state, twins),
         Step::HandOver => hand_over(session),
     }
 }
@@ -132,8 +133,11 @@ pub fn stated_reflected(session: &Session) -> usize {
     used.filter(|record| record.metadata.reflected.is_some()).count()
 }
 
-fn alignment(session: &Session, state: &ComparisonState) -> Standing {
-    let Some(comparison) = state.latest() else { return waiting(state) };
+fn alignment(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
+    let Some(comparison) = state.latest() else {
+        let alone = session.is_without_good_boards() && matches!(twins, TwinState::Told(_));
+        return if alone { filled("No known-good board to align to") } else { waiting(state) };
+    };
     let alignment = &comparison.alignment;
     let layout = &session.layout;
     let placed = match (layout.placements.len(), layout.corners.len()) {
@@ -151,7 +155,7 @@ fn alignment(session: &Session, state: &ComparisonState) -> Standing {
 fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
     let Some(comparison) = state.latest() else {
         return match twins {
-            TwinState::Told(report) if is_alone(session) => among_twins(session, report),
+            TwinState::Told(report) if session.is_without_good_boards() => among_twins(session, report),
             _ => waiting(state),
         };
     };
@@ -175,12 +179,6 @@ fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Sta
     }
 }
 
-/// Whether there is no known-good board: only then do parts of one kind stand for the comparison.
-#[must_use]
-pub fn is_alone(session: &Session) -> bool {
-    session.with_role(Role::Baseline).next().is_none()
-}
-
 /// What parts of one kind show, where nothing else can be compared.
 fn among_twins(session: &Session, report: &TwinReport) -> Standing {
     let named = report.check.named();
@@ -195,12 +193,15 @@ fn among_twins(session: &Session, report: &TwinReport) -> Standing {
     })
 }
 
-fn probes(session: &Session, state: &ComparisonState) -> Standing {
-    let Some(comparison) = state.latest() else { return waiting(state) };
-    let asked = comparison.probes.len();
+fn probes(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
+    let told = session.is_without_good_boards() && matches!(twins, TwinState::Told(_));
+    if state.latest().is_none() && !told {
+        return waiting(state);
+    }
+    let probes = asked(session, state, twins);
+    let asked = probes.len();
     let judged = |reading: &ProbeReading| reading.verdict.is_some();
-    let entered = comparison
-        .probes
+    let entered = probes
         .iter()
         .filter(|probe| session.readings.iter().any(|(key, reading)| *key == probe.key && judged(reading)))
         .count();
@@ -237,7 +238,7 @@ pub fn result_lacks(session: &Session, state: &ComparisonState, twins: &TwinStat
     }
     let nothing = |why: &str| Some(format!("Nothing to save yet. {why}"));
     let waits = || Some("The result is being worked out.".to_owned());
-    if session.unit().is_none() || !is_alone(session) {
+    if session.unit().is_none() || !session.is_without_good_boards() {
         return match state {
             ComparisonState::NotReady(why) => nothing(why),
             ComparisonState::Failed(notice) => nothing(&notice.what),

@@ -6,7 +6,7 @@ use analysis::comparison::{
 };
 use analysis::inspection::{Criteria, TwinCriteria};
 use analysis::population::{TwinGroup, TwinStanding};
-use analysis::session::{Command, Role};
+use analysis::session::Command;
 use analysis::units::TemperatureUnit;
 use leptos::prelude::*;
 
@@ -23,9 +23,7 @@ const BAND: f64 = 2.0;
 #[component]
 pub fn Twins() -> impl IntoView {
     let store = Store::expect();
-    let alone = Memo::new(move |_| {
-        store.session().with(|session| session.with_role(Role::Baseline).next().is_none())
-    });
+    let alone = Memo::new(move |_| store.session().with(|session| session.is_without_good_boards()));
     let has_unit = Memo::new(move |_| store.session().with(|session| session.unit().is_some()));
     let wanted = Memo::new(move |_| alone.get() || criteria(store).twins.beside_good_boards);
     let choose = move |on: bool| {

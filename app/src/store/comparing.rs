@@ -155,7 +155,7 @@ impl Store {
 
     fn missing(self, session: &Session) -> Missing {
         let in_use = |record: &&CaptureRecord| matches!(record.role, Role::Baseline | Role::Unit);
-        if session.with_role(Role::Baseline).next().is_none() {
+        if session.is_without_good_boards() {
             return Missing::Person("Load a known-good capture and name it as baseline.".to_owned());
         }
         if session.unit().is_none() {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use analysis::comparison::{TwinReport, can_check_twins};
-use analysis::session::{Role, Session};
+use analysis::session::Session;
 use leptos::prelude::*;
 
 use super::Store;
@@ -52,7 +52,7 @@ impl Store {
                 used.into_iter().all(|hash| known.contains_key(hash))
             });
             let compared = at_rest.get();
-            let alone = relevant.with_role(Role::Baseline).next().is_none();
+            let alone = relevant.is_without_good_boards();
             if !alone && !relevant.criteria.twins.beside_good_boards {
                 self.twins.set(Twins::default());
             } else if let Err(missing) = can_check_twins(&relevant) {

@@ -42,9 +42,10 @@ impl Desk {
     /// baseline yet, so that its parts lie on the picture.
     pub(super) fn take_corners(self, metadata: &CaptureMetadata) {
         let stated: Corners = metadata.corners.iter().copied().map(CornerMark::on_baseline).collect();
-        let wanted = self.store.session().with_untracked(|session| {
-            session.layout.corners.is_empty() && session.with_role(Role::Baseline).next().is_none()
-        });
+        let wanted = self
+            .store
+            .session()
+            .with_untracked(|session| session.layout.corners.is_empty() && session.is_without_good_boards());
         self.recorded.corners.set(stated.clone());
         if wanted && !stated.is_empty() {
             self.store.dispatch(Command::MarkCorners { corners: stated });

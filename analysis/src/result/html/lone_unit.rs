@@ -9,7 +9,9 @@ use super::{
     Sheet, conditions, contact, head_line, invented_note, method, read_outs, reason, twins, uncertainty,
 };
 use crate::board::Footprint;
-use crate::comparison::{LoneUnit, TwinReport, how_many_stand_out, name_of_standing, standing_out};
+use crate::comparison::{
+    LoneUnit, TwinReport, how_many_stand_out, name_of_standing, probes_among_twins, standing_out,
+};
 use crate::population::Trust;
 use crate::result::numbers::InUnit;
 use crate::result::{OriginalFile, ResultError};
@@ -46,7 +48,7 @@ pub fn write_lone_unit(input: &LoneUnitInput<'_>) -> Result<String, ResultError>
         (at_a_glance(session, &shown.twins, unit))
         (picture)
         (twins::section(&shown.twins, unit))
-        @if !session.readings.is_empty() { (contact::section(session, &[])) }
+        (contact::section(session, &probes_among_twins(session, &shown.twins)))
         (read_outs::section(session, &shown.surface, None, unit))
         section.uncertainty {
             h2 { "Uncertainty" }

@@ -62,7 +62,7 @@ fn read(store: Store, look: Look) -> Result<CameraReading, String> {
 
 /// The place in the unit's own pixels: what is taken is what the camera read, not what was made of it.
 fn on_unit(store: Store, cursor: Cursor) -> Result<Spot, String> {
-    let alone = store.session().with(|session| session.with_role(Role::Baseline).next().is_none());
+    let alone = store.session().with(|session| session.is_without_good_boards());
     if cursor.plane == Plane::UnitOwn || alone {
         return Ok(cursor.at);
     }
