@@ -117,10 +117,14 @@ pub fn difference_within(unit: TemperatureUnit, kelvin: f64, expanded: f64) -> S
 /// A temperature that is only known to lie between two others: `40.1 to 95.3 °C`.
 #[must_use]
 pub fn temperature_between(unit: TemperatureUnit, low: f64, high: f64) -> String {
-    let end = |kelvin: f64, open: &str| {
-        if kelvin.is_finite() { number(unit.show(kelvin), 1) } else { open.to_owned() }
-    };
-    format!("{} to {} {}", end(low, "unknown"), end(high, "unknown"), unit.symbol())
+    let end = |kelvin: f64| number(unit.show(kelvin), 1);
+    let symbol = unit.symbol();
+    match (low.is_finite(), high.is_finite()) {
+        (true, true) => format!("{} to {} {symbol}", end(low), end(high)),
+        (true, false) => format!("{} {symbol} or more", end(low)),
+        (false, true) => format!("{} {symbol} or less", end(high)),
+        (false, false) => "unknown".to_owned(),
+    }
 }
 
 /// A difference that is only known to lie between two others: `+4.1 to +19.6 K`.

@@ -239,7 +239,7 @@ impl Desk {
         Effect::new(move |before: Option<Range<usize>>| {
             let now = self.span.get();
             if before.is_some_and(|before| before != now) {
-                self.forget_sums_of_the_span();
+                self.forget_what_is_of_the_span();
             }
             now
         });
@@ -326,19 +326,6 @@ impl Desk {
     #[must_use]
     pub fn time_of(self, frame: usize) -> Option<f64> {
         self.timeline.with(|timeline| timeline.as_ref()?.time(frame))
-    }
-
-    /// What was worked out over another span is not this one's.
-    fn forget_sums_of_the_span(self) {
-        self.pictures.update(|pictures| {
-            pictures.retain(|kind, _| {
-                !matches!(kind, PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
-            });
-        });
-        if matches!(self.face.get_untracked(), PictureKind::Mean | PictureKind::Least | PictureKind::Greatest)
-        {
-            self.face.set(PictureKind::Frame);
-        }
     }
 
     /// Looks at a picture; one over the marked span is worked out first.

@@ -32,6 +32,18 @@ impl Desk {
         self.out_of_date.set(old);
     }
 
+    /// What was worked out over another span is not this one's: sums, fits and the maps of fits. A lock-in stays, and says
+    /// which span it is of.
+    pub(super) fn forget_what_is_of_the_span(self) {
+        let swings = |kind: PictureKind| matches!(kind, PictureKind::Amplitude | PictureKind::Lag);
+        let stays = |kind: PictureKind| kind.is_of_a_frame() || swings(kind);
+        self.pictures.update(|pictures| pictures.retain(|kind, _| stays(*kind)));
+        self.fits.update(BTreeMap::clear);
+        if !stays(self.face.get_untracked()) {
+            self.face.set(PictureKind::Frame);
+        }
+    }
+
     /// As if no recording had been open.
     pub(super) fn forget(self) {
         self.frame.set(0);

@@ -65,6 +65,9 @@ fn repeated_events(desk: Desk) -> Vec<String> {
     })
 }
 
+/// More than so many times the camera's noise is no noise (our own rule).
+const RESTLESS: f64 = 3.0;
+
 /// The fold.
 #[component]
 pub fn LockInPanel() -> impl IntoView {
@@ -101,7 +104,7 @@ pub fn LockInPanel() -> impl IntoView {
                     let times = desk.timeline.with(|timeline| Some(timeline.as_ref()?.times_of(&name)))?;
                     reference_from_events(&times)
                 })
-                .ok_or_else(|| "No event came twice, so that no rhythm is known from events.".to_owned()),
+                .ok_or_else(|| "No event came twice, so that no period is known from events.".to_owned()),
             Origin::Entered => stated
                 .period_s
                 .get()
@@ -150,7 +153,7 @@ pub fn LockInPanel() -> impl IntoView {
                 <p class="penned" data-testid="lock-in-reference">{move || reference.get().map_or_else(|why| why, |found| rhythm(desk, found))}</p>
                 <div class="row">
                     <Picker
-                        label="Multiples of the rhythm fitted along"
+                        label="Harmonics fitted"
                         options=multiples
                         chosen=Signal::derive(move || Some(stated.harmonics.get() - 1))
                         choose=move |place: usize| stated.harmonics.set(place + 1)
@@ -199,7 +202,7 @@ fn usable(desk: Desk, reference: Reference) -> Result<Reference, String> {
     match periods_in(desk, &span, reference.frequency_hz) {
         None => Err("The marked span has no times of frames, or only one frame.".to_owned()),
         Some(periods) if periods < FEWEST_PERIODS => Err(format!(
-            "One period lasts {}, so that the marked span holds {} periods: at least {} are needed to tell a swing from drift.",
+            "One period lasts {}, so that the marked span holds {} periods: at least {} are needed to tell it from drift.",
             wording::seconds(1.0 / reference.frequency_hz),
             wording::number(periods, 1),
             wording::number(FEWEST_PERIODS, 0)
@@ -217,7 +220,7 @@ fn no_rhythm_words(why: NoRhythm) -> String {
             "Mark a span after warm-up, choose the curve of a part that is switched, or enter the period."
         }
     };
-    format!("This curve gives no rhythm over the marked span: {why}. {advice}")
+    format!("This curve gives no period over the marked span: {why}. {advice}")
 }
 
 /// What a reference means for the marked span. Reactive.
@@ -239,13 +242,13 @@ fn rhythm(desk: Desk, reference: Reference) -> String {
 fn reservation(ask: &LockInAsk, periods: f64) -> String {
     let told = "A lock-in names a source only if the power really swings with this period: with any other it finds something all the same.";
     let drift = match ask.drift {
-        0 => "No drift is taken off, so that warming up counts as swing.",
-        1 => "Only a straight drift is taken off: a bent warm-up leaks into the swing.",
-        _ => "What of warming up is no parabola leaks into the swing.",
+        0 => "No drift is taken off, so that warming up counts as amplitude.",
+        1 => "Only a straight drift is taken off: a warm-up, which is curved, leaks into the amplitude.",
+        _ => "What of warming up is no parabola leaks into the amplitude.",
     };
     let few = if periods < MANY_PERIODS {
         format!(
-            " The span holds only {} periods, in which warming up and swing are hardly told apart: mark a span after warm-up or record longer.",
+            " The span holds only {} periods, too few to tell it from warming up: mark a span after warm-up or record longer.",
             wording::number(periods, 1)
         )
     } else {
@@ -284,7 +287,7 @@ fn ReferenceFields(
         let found = estimated.get()?.ok()?;
         Some(if found.standing_out < SURE {
             format!(
-                "It hardly stands out ({} times its uncertainty): there may be no rhythm at all.",
+                "It hardly stands out ({} times its uncertainty): there may be none at all.",
                 wording::number(found.standing_out, 1)
             )
         } else {
@@ -294,7 +297,7 @@ fn ReferenceFields(
     view! {
         <div class="row">
             <Choice
-                legend="The rhythm is"
+                legend="The period is"
                 testid="lock-in-origin"
                 options=ORIGINS.to_vec()
                 chosen=Signal::derive(move || Some(stated.origin.get()))
@@ -357,9 +360,9 @@ fn Found(
     }));
     let figures = [
         ("Frames", found.frames.to_string()),
-        ("Noise of a pixel in a frame", swing(found.typical_noise)),
-        ("Noise floor of the swing", swing(found.noise_floor)),
-        ("Detectable anywhere in the picture (99 %)", swing(found.detectable)),
+        ("Left over in a pixel and frame", swing(found.typical_noise)),
+        ("Noise floor of the amplitude", swing(found.noise_floor)),
+        ("Detectable in a single pixel (99 %)", swing(found.detectable)),
         (
             "Frames for a floor half as high",
             wording::number(frames_for_floor(found.typical_noise, found.noise_floor / 2.0), 0),
@@ -380,28 +383,37 @@ fn Found(
         }
         _ => view! {
             <p class="penned" data-testid="lock-in-source">
-                "Nothing swings beyond what noise alone would show somewhere in the picture."
+                "Nothing keeps time beyond what noise alone would show somewhere in the picture."
             </p>
         }
         .into_any(),
     };
+    let netd = desk.metadata.with_untracked(|metadata| metadata.netd.map(|netd| netd.value()));
+    let restless = netd.filter(|netd| found.typical_noise > RESTLESS * netd).map(|netd| {
+        let words = format!(
+            "The fit leaves over {} times the camera's noise: something moves the picture that has not this period, such as warming up. Do not trust what is found before that is gone.",
+            wording::number(found.typical_noise / netd, 0)
+        );
+        view! { <p class="caution" role="note" data-testid="lock-in-restless">{words}</p> }
+    });
     let periods = untrack(|| periods_in(desk, &found.span, found.ask.frequency_hz)).unwrap_or(0.0);
     let reserved = reservation(&found.ask, periods);
     view! {
+        {restless}
         <dl class="facts">{figures}</dl>
         {source}
         <p class="remark" data-testid="lock-in-reservation">{reserved}</p>
         <div class="row">
-            <button on:click=move |_| desk.look_at(PictureKind::Amplitude)>"Picture of the swing"</button>
-            <button on:click=move |_| desk.look_at(PictureKind::Lag)>"Picture of the lag"</button>
-            <span class="remark">"The lag is shown where the swing is detectable."</span>
+            <button on:click=move |_| desk.look_at(PictureKind::Amplitude)>"Picture of the amplitude"</button>
+            <button on:click=move |_| desk.look_at(PictureKind::Lag)>"Picture of the phase"</button>
+            <span class="remark">"The phase is shown where the amplitude is detectable."</span>
         </div>
     }
 }
 
 fn source_words(source: &PointSource, major: f64, minor: f64, unit: TemperatureUnit) -> String {
     format!(
-        "The strongest source sits at {}, {} px, within an ellipse of {} × {} px half axes (95 %); it swings by {} (u = {}), {}° late (u = {}°).",
+        "The strongest source sits at {}, {} px, within an ellipse of {} × {} px half axes (95 %); its amplitude is {} (u = {}), {}° late (u = {}°). It is told from all the pixels that it warms, which show less than a single one could.",
         wording::number(source.at.x, 1),
         wording::number(source.at.y, 1),
         wording::number(major, 2),
@@ -443,14 +455,11 @@ fn Advice() -> impl IntoView {
         let found = desk.lock_in.get()?;
         let diffusivity = diffusivity_mm2.get()?;
         let length = diffusion_length_mm(in_square_metres(diffusivity), found.ask.frequency_hz);
-        Some(format!(
-            "At the rhythm of this lock-in a swing reaches about {} mm.",
-            wording::number(length, 1)
-        ))
+        Some(format!("With the period of this lock-in it reaches about {} mm.", wording::number(length, 1)))
     };
     view! {
         <details>
-            <summary class="remark">"Which rhythm to choose for the next recording"</summary>
+            <summary class="remark">"Which period to choose for the next recording"</summary>
             <div class="panel-body">
                 <p class="remark">
                     "As fast as lets neighbours be told apart, as slow as lets a source that deep be seen: the swing reaches about one diffusion length. Enter the board's diffusivity along its plane; copper planes raise it many times over bare laminate, so measure it where it matters."

@@ -44,7 +44,7 @@ pub const fn name_of(kind: PictureKind) -> &'static str {
         PictureKind::Steady => "Steady state",
         PictureKind::SteadyUncertainty => "Its uncertainty",
         PictureKind::TimeConstant => "Time constant",
-        PictureKind::Amplitude => "Swing",
-        PictureKind::Lag => "Lag",
+        PictureKind::Amplitude => "Amplitude",
+        PictureKind::Lag => "Phase",
     }
 }

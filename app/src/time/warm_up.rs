@@ -48,6 +48,9 @@ pub fn WarmUpPanel() -> impl IntoView {
                     </button>
                 </div>
                 <WarmUpTable shown=shown margin=margin unit=unit />
+                <p class="remark">
+                    "The interval is the fit's: what emissivity and camera are off by comes on top, as the curves' bands show it."
+                </p>
             </div>
         </details>
     }
@@ -72,7 +75,7 @@ fn EventsWithin() -> impl IntoView {
         within.with(|within| {
             let named = within.iter().map(|(name, at_s)| format!("“{name}” at {}", moment_words(*at_s)));
             format!(
-                "Within the span: {}. A warm-up runs from one event to the next.",
+                "Within the span: {}. A fit across an event is worth nothing: a warm-up runs from one event to the next.",
                 named.collect::<Vec<_>>().join(", ")
             )
         })
@@ -80,7 +83,7 @@ fn EventsWithin() -> impl IntoView {
     let none = move || within.with(Vec::is_empty);
     view! {
         <div class="row" hidden=none data-testid="events-within">
-            <span class="remark">{words}</span>
+            <p class="caution" role="note">{words}</p>
             <button on:click=move |_| desk.mark_between_events()>"Mark from event to event around this frame"</button>
         </div>
     }
@@ -177,9 +180,9 @@ fn WarmUpTable(
                     <tr>
                         <th scope="col">"Place"</th>
                         <th scope="col">"At the span's end"</th>
-                        <th scope="col">"Changes by"</th>
+                        <th scope="col">{move || format!("Changes by, over the last {} min", wording::plain(desk.stability.get().over_min))}</th>
                         <th scope="col">"Steady since"</th>
-                        <th scope="col">"Heading for (95 %)"</th>
+                        <th scope="col">"Heading for (95 % of the fit alone)"</th>
                         <th scope="col">"Near enough in"</th>
                         <th scope="col">"Time constants"</th>
                     </tr>
