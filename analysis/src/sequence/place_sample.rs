@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use fearless_simd::{Level, Simd, dispatch, prelude::*};
+use fearless_simd::{Level, Simd, dispatch};
 
 /// One place's reading in one frame, in the frame's own quantity. Pixels are `(row, column)`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +21,9 @@ pub struct PlaceSample {
     pub pixels: usize,
 }
 
+/// As many pixels at once as let the compiler use its widest registers.
+const LANES: usize = 16;
+
 /// The samples of places that are given as stretches of a frame's values; `None` without a valid pixel.
 pub(super) fn read_places(
     values: &[f32],
@@ -34,7 +37,7 @@ pub(super) fn read_places(
         || {
             // A loop, since the closure of an iterator would not be compiled for them.
             for stretches in places {
-                samples.push(sample(simd, values, columns, stretches));
+                samples.push(sample(values, columns, stretches));
             }
         },
     ));
@@ -42,17 +45,12 @@ pub(super) fn read_places(
 }
 
 #[inline(always)]
-fn sample<S: Simd>(
-    simd: S,
-    values: &[f32],
-    columns: usize,
-    stretches: &[Range<usize>],
-) -> Option<PlaceSample> {
+fn sample(values: &[f32], columns: usize, stretches: &[Range<usize>]) -> Option<PlaceSample> {
     let (mut least, mut greatest) = ((f32::INFINITY, 0..0), (f32::NEG_INFINITY, 0..0));
     let (mut sum, mut pixels) = (0.0_f64, 0);
     for stretch in stretches {
         let Some(own) = values.get(stretch.clone()) else { continue };
-        let (low, high, part, count) = summary(simd, own);
+        let (low, high, part, count) = summary(own);
         if low < least.0 {
             least = (low, stretch.clone());
         }
@@ -81,44 +79,40 @@ fn sample<S: Simd>(
 
 /// Least, greatest, sum and count of the valid values of a stretch.
 #[inline(always)]
-fn summary<S: Simd>(simd: S, values: &[f32]) -> (f32, f32, f64, usize) {
+fn summary(values: &[f32]) -> (f32, f32, f64, usize) {
     // Nearly every stretch is all valid: an invalid value shows in the sum, and only then are they sorted out.
-    let (low, high, sum) = of_all(simd, values);
-    if sum.is_nan() { of_valid(values) } else { (low, high, sum, values.len()) }
+    let all = summary_of::<false>(values);
+    if all.2.is_nan() { summary_of::<true>(values) } else { all }
 }
 
-/// Least, greatest and sum; the sum is NaN where a value is, the others then mean nothing.
 #[inline(always)]
-fn of_all<S: Simd>(simd: S, values: &[f32]) -> (f32, f32, f64) {
-    /// Registers for each of the three: one alone would wait for its own last result.
-    const REGISTERS: usize = 4;
+fn summary_of<const INVALID: bool>(values: &[f32]) -> (f32, f32, f64, usize) {
     // Sums are taken from the first value on, so that they keep their digits in f32.
-    let base = values.first().copied().unwrap_or(0.0);
-    let all = |value: f32| [S::f32s::splat(simd, value); REGISTERS];
-    let (mut low, mut high, mut sums) = (all(base), all(base), all(0.0));
-    let chunks = values.chunks_exact(REGISTERS * S::f32s::LEN);
-    let rest = chunks.remainder();
+    let base = if INVALID { values.iter().find(|value| !value.is_nan()) } else { values.first() };
+    let base = base.copied().unwrap_or(0.0);
+    let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);
+    let (mut sums, mut counts) = ([0.0_f32; LANES], [0_u32; LANES]);
+    let mut take = |lane: usize, value: f32| {
+        let valid = !INVALID || !value.is_nan();
+        low[lane] = if value < low[lane] { value } else { low[lane] };
+        high[lane] = if value > high[lane] { value } else { high[lane] };
+        sums[lane] += if valid { value - base } else { 0.0 };
+        if INVALID {
+            counts[lane] += u32::from(valid);
+        }
+    };
+    let (chunks, rest) = values.as_chunks::<LANES>();
     for chunk in chunks {
-        for register in 0..REGISTERS {
-            let start = register * S::f32s::LEN;
-            let values = S::f32s::from_slice(simd, &chunk[start..start + S::f32s::LEN]);
-            low[register] = values.min(low[register]);
-            high[register] = values.max(high[register]);
-            sums[register] += values - base;
+        for (lane, &value) in chunk.iter().enumerate() {
+            take(lane, value);
         }
     }
-    let sum_of_rest: f64 = rest.iter().map(|value| f64::from(value - base)).sum();
-    let sum =
-        sums.iter().flat_map(|lanes| lanes.as_slice()).copied().map(f64::from).sum::<f64>() + sum_of_rest;
-    let low = low.iter().flat_map(|lanes| lanes.as_slice()).chain(rest).copied().fold(base, f32::min);
-    let high = high.iter().flat_map(|lanes| lanes.as_slice()).chain(rest).copied().fold(base, f32::max);
-    (low, high, sum + f64::from(base) * values.len() as f64)
-}
-
-/// The same and their count, of the values that are no NaN.
-fn of_valid(values: &[f32]) -> (f32, f32, f64, usize) {
-    let valid = || values.iter().copied().filter(|value| !value.is_nan());
-    let low = valid().fold(f32::INFINITY, f32::min);
-    let high = valid().fold(f32::NEG_INFINITY, f32::max);
-    (low, high, valid().map(f64::from).sum(), valid().count())
+    for (lane, &value) in rest.iter().enumerate() {
+        take(lane, value);
+    }
+    let count = if INVALID { counts.iter().map(|&count| count as usize).sum() } else { values.len() };
+    let sum = sums.iter().copied().map(f64::from).sum::<f64>() + f64::from(base) * count as f64;
+    let low = low.iter().copied().fold(f32::INFINITY, f32::min);
+    let high = high.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    (low, high, sum, count)
 }
