@@ -126,7 +126,6 @@ fn add_group<S: Simd, const USED: usize>(
         }
         let halves = |values: S::f32s| <[S::f64s; 2]>::from(values.widen());
         let (near, base, plain, square) = (halves(near), halves(values(base)), halves(plain), halves(square));
-        let weighted = weighted.map(halves);
         for half in 0..2 {
             let start = start + half * S::f64s::LEN;
             let add = |sums: &mut [f64; BLOCK], more: S::f64s| {
@@ -140,7 +139,7 @@ fn add_group<S: Simd, const USED: usize>(
                 add(squares, step.mul_add(plain[half] + above_base, square[half]));
             }
             for (term, sum) in sums.iter_mut().enumerate().take(USED) {
-                let own = double(group.left[term]).mul_add(step, weighted[term][half]);
+                let own = double(group.left[term]).mul_add(step, halves(weighted[term])[half]);
                 add(sum, double(group.means[term]).mul_add(above_base, own));
             }
         }
