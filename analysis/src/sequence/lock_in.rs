@@ -187,27 +187,27 @@ impl<Q> LockIn<Q> {
     /// [`LockInError::TooFewFrames`] and [`LockInError::NotSeparable`].
     pub fn finish(self) -> Result<LockInMaps, LockInError> {
         let Reference { frequency_hz, .. } = self.settings.reference;
-        let solved = self.regression.solve().map_err(|unsolvable| match unsolvable {
+        let mut solved = self.regression.solve().map_err(|unsolvable| match unsolvable {
             Unsolvable::TooFew { frames, unknowns } => LockInError::TooFewFrames { frames, unknowns },
             Unsolvable::NotSeparable => LockInError::NotSeparable { frequency_hz },
         })?;
         let (rows, columns) = solved.shape;
         let drift = drift_terms(self.settings.drift);
-        let swings = solved.coefficients.get(drift..).unwrap_or_default();
-        let harmonics = swings.chunks_exact(2).enumerate().map(|(index, swing)| {
-            let (in_phase, quadrature) = (&swing[0], &swing[1]);
+        let mut swings = solved.coefficients.split_off(drift.min(solved.coefficients.len())).into_iter();
+        let mut harmonics = Vec::with_capacity(self.settings.harmonics);
+        while let (Some(in_phase), Some(quadrature)) = (swings.next(), swings.next()) {
             let maps =
-                |f: fn(f32, f32) -> f32| in_phase.iter().zip(quadrature).map(|(p, q)| f(*p, *q)).collect();
-            Ok(HarmonicMaps {
+                |f: fn(f32, f32) -> f32| in_phase.iter().zip(&quadrature).map(|(p, q)| f(*p, *q)).collect();
+            let term = drift + 2 * harmonics.len();
+            harmonics.push(HarmonicMaps {
                 amplitude: Frame::from_rows(rows, columns, maps(|p, q| (p * p + q * q).sqrt()))?,
-                in_phase: Frame::from_rows(rows, columns, in_phase.clone())?,
-                quadrature: Frame::from_rows(rows, columns, quadrature.clone())?,
                 lag: Frame::from_rows(rows, columns, maps(|p, q| q.atan2(p)))?,
-                in_phase_factor: solved.factor(drift + 2 * index),
-                quadrature_factor: solved.factor(drift + 2 * index + 1),
-            })
-        });
-        let harmonics = harmonics.collect::<Result<Vec<_>, FrameError>>()?;
+                in_phase: Frame::from_rows(rows, columns, in_phase)?,
+                quadrature: Frame::from_rows(rows, columns, quadrature)?,
+                in_phase_factor: solved.factor(term),
+                quadrature_factor: solved.factor(term + 1),
+            });
+        }
         let mut valid: Vec<f32> = solved.noise.iter().copied().filter(|noise| !noise.is_nan()).collect();
         let typical_noise = quantile(&mut valid, 0.5).map_or(f64::NAN, f64::from);
         let noise = Frame::from_rows(rows, columns, solved.noise)?;

@@ -8,10 +8,10 @@ pub mod frame_series;
 pub mod frames;
 mod least_squares;
 pub mod lock_in;
-mod mirrored_frames;
 mod normal_equations;
 mod picture_run;
 mod pixel_regression;
+pub mod place_sample;
 pub mod point_source;
 pub mod reference_signal;
 pub mod several_frames;
@@ -30,6 +30,7 @@ pub use frames::{FrameProblem, FrameSource};
 pub use lock_in::{
     Drift, HarmonicMaps, LagRadians, LockIn, LockInError, LockInMaps, LockInSettings, Reference,
 };
+pub use place_sample::PlaceSample;
 pub use point_source::{PointSource, UncertaintyEllipse, locate_source};
 pub use reference_signal::{
     EstimatedReference, FEWEST_PERIODS, NoRhythm, detectable_amplitude, diffusion_length_mm,
@@ -37,7 +38,7 @@ pub use reference_signal::{
 };
 pub use several_frames::{Piece, Several, SeveralFrames};
 pub use timeline::{Gap, Timeline, TimelineError, walk};
-pub use trend::{Place, PlaceReader, PlaceSample, SpanPictures, SpanSummary, rate_of_change};
+pub use trend::{Place, PlaceReader, SpanPictures, SpanSummary, rate_of_change};
 pub use trend_table::{
     TableCell, TableFrame, TableQuantity, TableRegion, TrendColumn, TrendTable, TrendTableError,
 };

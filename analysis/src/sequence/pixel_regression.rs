@@ -4,10 +4,9 @@
 //! pixel has only its right-hand side.
 
 use fearless_simd::{Level, Simd, dispatch};
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
-use super::batch_sums::{BATCH, BLOCK, BatchSums};
-use super::mirrored_frames::BatchPlan;
+use super::batch_sums::{BATCH, BLOCK, BatchWeights};
 use super::normal_equations::invert;
 use crate::frame::{Frame, FrameError};
 
@@ -19,7 +18,8 @@ use crate::frame::{Frame, FrameError};
 pub(super) struct PixelRegression<Q> {
     shape: Option<(usize, usize)>,
     /// The first frame: values are taken from it on, to keep their digits.
-    base: Vec<f32>,
+    base: Vec<[f32; BLOCK]>,
+    /// As many frames as `basis` has entries, then some of the batch before.
     batch: Vec<Frame<Q>>,
     /// The basis functions at each frame of the batch.
     basis: Vec<Vec<f64>>,
@@ -77,39 +77,44 @@ impl<Q> PixelRegression<Q> {
             return Err(FrameError::ShapeMismatch { expected, found });
         }
         if self.frames == 0 {
-            self.base = frame.as_slice().to_vec();
-            self.sums = vec![[0.0; BLOCK]; self.base.len().div_ceil(BLOCK) * (self.normal.nrows() + 1)];
+            let blocks = Blocks::of(&frame);
+            self.base = (0..frame.as_slice().len().div_ceil(BLOCK)).map(|block| *blocks.at(block)).collect();
+            self.sums = vec![[0.0; BLOCK]; self.base.len() * (self.normal.nrows() + 1)];
+        }
+        // Frames of the batch before go one by one, as their places are taken: an allocator that is given all
+        // back at once returns the memory to the system, and asking for it anew costs more than the sums.
+        match self.batch.get_mut(self.basis.len()) {
+            Some(place) => *place = frame,
+            None => self.batch.push(frame),
         }
         self.basis.push(basis);
-        self.batch.push(frame);
         self.frames += 1;
-        if self.batch.len() == BATCH {
+        if self.basis.len() == BATCH {
             self.take_batch();
         }
         Ok(())
     }
 
     /// Adds every frame of the batch, times the basis functions at its time, to the sums of each pixel.
-    ///
-    /// Inside a batch values count from its middle frame on, which keeps `f32` sums exact enough beside a
-    /// drift of tens of kelvin; the step from there to `base` is added in `f64`.
     fn take_batch(&mut self) {
-        let Some(middle) = self.batch.get(self.batch.len() / 2) else { return };
-        let plan = BatchPlan::new(&self.basis);
-        self.normal += &plan.weights * plan.weights.transpose();
-        let totals: Vec<f64> = plan.weights.row_iter().map(|weights| weights.sum()).collect();
-        let count = self.batch.len() as f64;
-        let mut batch = BatchSums::new(&plan, self.batch.len());
-        let frames: Vec<&[f32]> = self.batch.iter().map(Frame::as_slice).collect();
-        let near = middle.as_slice().chunks(BLOCK).zip(self.base.chunks(BLOCK));
-        let blocks = self.sums.chunks_exact_mut(totals.len() + 1).zip(near);
-        let recipes = plan.recipe.as_slice();
+        let weights = BatchWeights::new(&self.basis);
+        let frames: Vec<Blocks> = self.batch.iter().take(self.basis.len()).map(Blocks::of).collect();
+        for frame in 0..frames.len() {
+            let weights = DVector::from_vec(weights.of_frame(frame));
+            self.normal += &weights * weights.transpose();
+        }
+        let blocks = self.sums.chunks_exact_mut(self.normal.nrows() + 1).zip(&self.base).enumerate();
         // The loop is compiled several times over, for as wide registers as the processor may have.
         dispatch!(Level::new(), simd => simd.vectorize(
             #[inline(always)]
-            || take_blocks(blocks, &mut batch, &frames, recipes, &totals, count),
+            || {
+                let mut rows = [&[0.0; BLOCK]; BATCH];
+                for (block, (sums, base)) in blocks {
+                    rows.iter_mut().zip(&frames).for_each(|(row, frame)| *row = frame.at(block));
+                    weights.add(simd, &rows[..frames.len()], base, sums);
+                }
+            },
         ));
-        self.batch.clear();
         self.basis.clear();
     }
 
@@ -121,92 +126,116 @@ impl<Q> PixelRegression<Q> {
         self.take_batch();
         let inverse = invert(&self.normal).ok_or(Unsolvable::NotSeparable)?;
         let freedom = (frames - unknowns) as f64;
-        let pixels = self.base.len();
-        let mut coefficients = vec![Vec::with_capacity(pixels); unknowns];
-        let mut noise = Vec::with_capacity(pixels);
-        for (sums, base) in self.sums.chunks_exact(unknowns + 1).zip(self.base.chunks(BLOCK)) {
-            let Some((left, sums)) = sums.split_last() else { continue };
-            let mut left = *left;
-            for (term, (right, found)) in sums.iter().zip(&mut coefficients).enumerate() {
-                let mut solved = [0.0; BLOCK];
-                for (sums, weight) in sums.iter().zip(inverse.column(term).iter()) {
-                    solved.iter_mut().zip(sums).for_each(|(solved, sum)| *solved += weight * sum);
+        let pixels = shape.0 * shape.1;
+        let mut coefficients = vec![Vec::new(); unknowns];
+        let mut noise = Vec::new();
+        coefficients
+            .iter_mut()
+            .chain([&mut noise])
+            .for_each(|picture| picture.reserve(BLOCK * self.base.len()));
+        let blocks = self.sums.chunks_exact(unknowns + 1).zip(&self.base);
+        dispatch!(Level::new(), simd => simd.vectorize(
+            #[inline(always)]
+            || {
+                for (sums, base) in blocks {
+                    solve_block(sums, base, &inverse, freedom, &mut coefficients, &mut noise);
                 }
-                for pixel in 0..BLOCK {
-                    left[pixel] -= solved[pixel] * right[pixel];
-                }
-                let solved = solved.iter().zip(base);
-                if term == 0 {
-                    found.extend(solved.map(|(solved, &base)| (solved + f64::from(base)) as f32));
-                } else {
-                    found.extend(solved.map(|(solved, _)| *solved as f32));
-                }
-            }
-            // Rounding may take a little more away than there was; `max` would hide NaN.
-            let spread = |left: &f64| if *left < 0.0 { 0.0 } else { (left / freedom).sqrt() as f32 };
-            noise.extend(left.iter().take(base.len()).map(spread));
-        }
+            },
+        ));
+        // The last block is filled up.
+        coefficients.iter_mut().chain([&mut noise]).for_each(|picture| picture.truncate(pixels));
         Ok(PixelSolution { shape, frames, coefficients, noise, inverse })
     }
 }
 
-/// Adds a batch to the sums, block by block; each block comes with what its values count from and with the base.
+/// The coefficients of a block and what they leave over.
 #[inline(always)]
-fn take_blocks<'a>(
-    blocks: impl Iterator<Item = (&'a mut [[f64; BLOCK]], (&'a [f32], &'a [f32]))>,
-    batch: &mut BatchSums,
-    frames: &[&[f32]],
-    recipes: &[Vec<(usize, f64)>],
-    totals: &[f64],
-    count: f64,
+fn solve_block(
+    sums: &[[f64; BLOCK]],
+    base: &[f32; BLOCK],
+    inverse: &DMatrix<f64>,
+    freedom: f64,
+    coefficients: &mut [Vec<f32>],
+    noise: &mut Vec<f32>,
 ) {
-    let mut step = [0.0_f64; BLOCK];
-    for (block, (sums, (near, base))) in blocks.enumerate() {
-        let start = block * BLOCK;
-        let (parts, squares) = batch.sum(frames, start..start + near.len(), near);
-        let steps = step.iter_mut().zip(near.iter().zip(base));
-        steps.for_each(|(step, (near, base))| *step = f64::from(*near) - f64::from(*base));
-        let Some((square, sums)) = sums.split_last_mut() else { return };
+    let Some((left, sums)) = sums.split_last() else { return };
+    let mut left = *left;
+    for (term, (right, coefficient)) in sums.iter().zip(coefficients).enumerate() {
+        let mut solved = [0.0; BLOCK];
+        for (sums, weight) in sums.iter().zip(inverse.column(term).iter()) {
+            for pixel in 0..BLOCK {
+                solved[pixel] += weight * sums[pixel];
+            }
+        }
+        let mut found = [0.0; BLOCK];
         for pixel in 0..BLOCK {
-            let cross = 2.0 * f64::from(parts[0][pixel]) + count * step[pixel];
-            square[pixel] += f64::from(squares[pixel]) + step[pixel] * cross;
+            left[pixel] -= solved[pixel] * right[pixel];
+            // Only the constant counts from the first frame on.
+            let origin = if term == 0 { f64::from(base[pixel]) } else { 0.0 };
+            found[pixel] = (solved[pixel] + origin) as f32;
         }
-        for ((sum, recipe), total) in sums.iter_mut().zip(recipes).zip(totals) {
-            take_parts(sum, parts, recipe, *total, &step);
-        }
+        coefficient.extend_from_slice(&found);
+    }
+    let mut spread = [0.0; BLOCK];
+    for pixel in 0..BLOCK {
+        // Rounding may take a little more away than there was; `max` would hide NaN.
+        spread[pixel] = if left[pixel] < 0.0 { 0.0 } else { (left[pixel] / freedom).sqrt() as f32 };
+    }
+    noise.extend_from_slice(&spread);
+}
+
+/// A frame's pixels by blocks, the last one filled up.
+struct Blocks<'a> {
+    full: &'a [[f32; BLOCK]],
+    last: [f32; BLOCK],
+}
+
+impl<'a> Blocks<'a> {
+    fn of<Q>(frame: &'a Frame<Q>) -> Self {
+        let (full, rest) = frame.as_slice().as_chunks();
+        let mut last = [0.0; BLOCK];
+        last.iter_mut().zip(rest).for_each(|(place, value)| *place = *value);
+        Self { full, last }
+    }
+
+    fn at(&self, block: usize) -> &[f32; BLOCK] {
+        self.full.get(block).unwrap_or(&self.last)
     }
 }
 
-/// Adds the parts of a recipe and the step to a sum.
-#[inline(always)]
-fn take_parts(
-    sum: &mut [f64; BLOCK],
-    parts: &[[f32; BLOCK]],
-    recipe: &[(usize, f64)],
-    total: f64,
-    step: &[f64; BLOCK],
-) {
-    // One or two parts are nearly all that occurs; each then costs one pass over the sum.
-    match *recipe {
-        [] => {}
-        [(part, factor)] => {
-            let part = &parts[part];
-            for pixel in 0..BLOCK {
-                sum[pixel] += factor * f64::from(part[pixel]) + total * step[pixel];
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::SurfaceKelvin;
+
+    /// Frames and pixels that fill no whole number of batches and blocks, and more functions than are summed
+    /// up at once: what was put into each pixel comes back.
+    #[test]
+    fn every_pixel_of_an_uneven_size_gets_back_what_was_put_in() {
+        let functions = |frame: u32| -> Vec<f64> {
+            let swing = |multiple: u32| (0.37 * f64::from(multiple * frame)).sin();
+            std::iter::once(1.0).chain((1..=10).map(swing)).collect()
+        };
+        let put_in =
+            |pixel: usize, term: usize| if term == 0 { 300.0 } else { (pixel % 13 + term) as f64 / 1000.0 };
+        let mut regression = PixelRegression::<SurfaceKelvin>::new(11);
+        for frame in 0..37 {
+            let basis = functions(frame);
+            let value = |pixel: usize| {
+                basis.iter().enumerate().map(|(n, b)| b * put_in(pixel, n)).sum::<f64>() as f32
+            };
+            let pixels = (0..700).map(value).collect();
+            regression.add(basis, Frame::from_rows(7, 100, pixels).unwrap()).unwrap();
+        }
+        let solved = regression.solve().unwrap();
+        assert_eq!(solved.noise.len(), 700);
+        for (term, found) in solved.coefficients.iter().enumerate() {
+            assert_eq!(found.len(), 700);
+            for (pixel, found) in found.iter().enumerate() {
+                // A frame's own numbers are rounded to 1.5e-5 K.
+                assert!((f64::from(*found) - put_in(pixel, term)).abs() < 5e-5, "{term} {pixel} {found}");
             }
         }
-        [(one, factor), (other, other_factor), ref rest @ ..] => {
-            let (one, other) = (&parts[one], &parts[other]);
-            for pixel in 0..BLOCK {
-                let parts = factor * f64::from(one[pixel]) + other_factor * f64::from(other[pixel]);
-                sum[pixel] += parts + total * step[pixel];
-            }
-            for &(part, factor) in rest {
-                let part = &parts[part];
-                for pixel in 0..BLOCK {
-                    sum[pixel] += factor * f64::from(part[pixel]);
-                }
-            }
-        }
+        assert!(solved.noise.iter().all(|noise| *noise < 3e-5));
     }
 }

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::place_sample::{PlaceSample, read_places};
 use crate::board::Footprint;
 use crate::frame::{Frame, FrameError};
 use crate::geometry::{BaselinePixels, Point, whole_numbers};
@@ -19,23 +20,6 @@ pub enum Place {
     Part(Footprint),
     /// The whole picture: its greatest is the hottest pixel, its least the coldest.
     Whole,
-}
-
-/// One place's reading in one frame, in the frame's own quantity. Pixels are `(row, column)`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlaceSample {
-    /// The least valid value.
-    pub least: f32,
-    /// Where it is.
-    pub least_at: (usize, usize),
-    /// The mean of the valid values.
-    pub mean: f32,
-    /// The greatest valid value.
-    pub greatest: f32,
-    /// Where it is.
-    pub greatest_at: (usize, usize),
-    /// How many pixels are valid.
-    pub pixels: usize,
 }
 
 /// Reads places frame by frame; the places' pixels are worked out once.
@@ -63,8 +47,7 @@ impl PlaceReader {
         if expected != found {
             return Err(FrameError::ShapeMismatch { expected, found });
         }
-        let (values, columns) = (frame.as_slice(), expected.1);
-        Ok(self.places.iter().map(|stretches| sample(values, columns, stretches)).collect())
+        Ok(read_places(frame.as_slice(), expected.1, &self.places))
     }
 }
 
@@ -125,71 +108,6 @@ fn stretches(runs: &[(usize, Range<usize>)], columns: usize) -> Vec<Range<usize>
         stretch.step_by(LONGEST).map(move |start| start..(start + LONGEST).min(end))
     };
     joined.into_iter().flat_map(cut).collect()
-}
-
-/// As many pixels at once as let the compiler use its widest registers.
-const LANES: usize = 16;
-
-fn sample(values: &[f32], columns: usize, stretches: &[Range<usize>]) -> Option<PlaceSample> {
-    let (mut least, mut greatest) = (f32::INFINITY, f32::NEG_INFINITY);
-    let (mut least_at, mut greatest_at) = ((0, 0), (0, 0));
-    let (mut sum, mut pixels) = (0.0_f64, 0);
-    for stretch in stretches {
-        let Some(own) = values.get(stretch.clone()) else { continue };
-        let (low, high, part, count) = summary(own);
-        let place = |wanted: f32| {
-            let found = own.iter().position(|&value| value == wanted).unwrap_or(0);
-            ((stretch.start + found) / columns, (stretch.start + found) % columns)
-        };
-        if low < least {
-            (least, least_at) = (low, place(low));
-        }
-        if high > greatest {
-            (greatest, greatest_at) = (high, place(high));
-        }
-        sum += part;
-        pixels += count;
-    }
-    let mean = (sum / pixels as f64) as f32;
-    (pixels > 0).then_some(PlaceSample { least, least_at, mean, greatest, greatest_at, pixels })
-}
-
-/// Least, greatest, sum and count of the valid values of a stretch.
-fn summary(values: &[f32]) -> (f32, f32, f64, usize) {
-    // Nearly every stretch is all valid: an invalid value shows in the sum, and only then are they sorted out.
-    let all = summary_of::<false>(values);
-    if all.2.is_nan() { summary_of::<true>(values) } else { all }
-}
-
-fn summary_of<const INVALID: bool>(values: &[f32]) -> (f32, f32, f64, usize) {
-    // Sums are taken from the first value on, so that they keep their digits in f32.
-    let base = if INVALID { values.iter().find(|value| !value.is_nan()) } else { values.first() };
-    let base = base.copied().unwrap_or(0.0);
-    let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);
-    let (mut sums, mut counts) = ([0.0_f32; LANES], [0_u32; LANES]);
-    let mut take = |lane: usize, value: f32| {
-        let valid = !INVALID || !value.is_nan();
-        low[lane] = if value < low[lane] { value } else { low[lane] };
-        high[lane] = if value > high[lane] { value } else { high[lane] };
-        sums[lane] += if valid { value - base } else { 0.0 };
-        if INVALID {
-            counts[lane] += u32::from(valid);
-        }
-    };
-    let (chunks, rest) = values.as_chunks::<LANES>();
-    for chunk in chunks {
-        for (lane, &value) in chunk.iter().enumerate() {
-            take(lane, value);
-        }
-    }
-    for (lane, &value) in rest.iter().enumerate() {
-        take(lane, value);
-    }
-    let count = if INVALID { counts.iter().map(|&count| count as usize).sum() } else { values.len() };
-    let sum = sums.iter().copied().map(f64::from).sum::<f64>() + f64::from(base) * count as f64;
-    let low = low.iter().copied().fold(f32::INFINITY, f32::min);
-    let high = high.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    (low, high, sum, count)
 }
 
 /// Mean, least and greatest of every pixel over a span of frames, in constant memory.

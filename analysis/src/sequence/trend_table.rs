@@ -4,7 +4,8 @@
 //! Both forms hold the same numbers, rounded alike: times to a microsecond, all else to four decimals, which
 //! is finer than a single-precision kelvin near room temperature.
 
-use super::trend::{Place, PlaceSample, rate_of_change};
+use super::place_sample::PlaceSample;
+use super::trend::{Place, rate_of_change};
 use crate::units::TemperatureUnit;
 
 /// One of the numbers that a table may show of each place.
