@@ -166,10 +166,13 @@ pub(super) fn judge(
         .iter()
         .filter_map(|source| {
             let anomaly = judged.anomalies.get(source.anomaly)?;
-            let bathed = source.bathed.iter().filter_map(|&other| judged.anomalies.get(other));
+            let mut bathed: Vec<_> =
+                source.bathed.iter().filter_map(|&other| judged.anomalies.get(other)).collect();
+            let away = |other: &Anomaly| other.peak.distance(anomaly.peak);
+            bathed.sort_by(|one, other| away(one).total_cmp(&away(other)));
             let mut place = called(anomaly, pixel_critical, least.into());
             let own = anomaly.designator.as_ref();
-            let names = bathed.flat_map(|other| other.designator.iter().chain(&other.also));
+            let names = bathed.into_iter().flat_map(|other| other.designator.iter().chain(&other.also));
             for name in names.filter(|name| Some(*name) != own) {
                 if !place.chance.bathed.contains(name) {
                     place.chance.bathed.push(name.clone());

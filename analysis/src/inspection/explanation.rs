@@ -19,6 +19,9 @@ pub struct Explanation {
     pub causes: &'static str,
 }
 
+/// So many parts that a finding warms or cools are named.
+const BATHED_NAMED: usize = 8;
+
 /// `finding` in words, with numbers in `unit`.
 #[must_use]
 pub fn explain(finding: &Finding, unit: TemperatureUnit) -> Explanation {
@@ -49,7 +52,12 @@ pub fn explain(finding: &Finding, unit: TemperatureUnit) -> Explanation {
                 Sign::Hotter => ("warmer", "its heat"),
                 Sign::Colder => ("cooler", "the heat that it lacks"),
             };
-            format!("{so} only by {by}: {}", chance.bathed.join(", "))
+            let (named, rest) = chance.bathed.split_at(chance.bathed.len().min(BATHED_NAMED));
+            let more = match rest.len() {
+                0 => String::new(),
+                rest => format!(" and {rest} more"),
+            };
+            format!("{so} only by {by}, the nearest first: {}{more}", named.join(", "))
         }),
         causes: causes(finding),
     }

@@ -1,6 +1,7 @@
 //! The browser: the only modules of the page's engine that touch it.
 
 pub mod clock;
+pub mod element_size;
 pub mod file_stream;
 pub mod files;
 pub mod folder;

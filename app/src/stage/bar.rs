@@ -50,12 +50,7 @@ pub fn StageBar() -> impl IntoView {
                 testid="arrangement"
                 options=Arrangement::ALL.map(|a| (a, a.name())).to_vec()
                 chosen=arrangement
-                choose=move |arrangement| {
-                    look.arrangement.set(arrangement);
-                    if arrangement != Arrangement::Single && look.subject.get_untracked().is_derived() {
-                        look.subject.set(Subject::Baseline);
-                    }
-                }
+                choose=move |arrangement| look.arrange(arrangement)
             />
             <div hidden=two>
                 {choice}

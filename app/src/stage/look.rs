@@ -250,6 +250,7 @@ pub struct Look {
     pub subject: RwSignal<Subject>,
     /// One picture or two.
     pub arrangement: RwSignal<Arrangement>,
+    looked_at_alone: StoredValue<Option<Subject>>,
     /// Where the picture lies.
     pub view: RwSignal<View>,
     /// Size of one pane.
@@ -313,6 +314,7 @@ impl Look {
         Self {
             subject: RwSignal::new(Subject::Baseline),
             arrangement: RwSignal::new(Arrangement::Single),
+            looked_at_alone: StoredValue::new(None),
             view: RwSignal::new(View::default()),
             pane: RwSignal::new(Extent::default()),
             picture: RwSignal::new(Extent::default()),
@@ -340,6 +342,28 @@ impl Look {
             pending_landmark: RwSignal::new(None),
             swipe: RwSignal::new(0.5),
             blink_unit: RwSignal::new(false),
+        }
+    }
+
+    /// Shows one picture or two. What was looked at alone comes back with it.
+    pub fn arrange(self, arrangement: Arrangement) {
+        let was_single = self.arrangement.get_untracked() == Arrangement::Single;
+        self.arrangement.set(arrangement);
+        match arrangement {
+            Arrangement::Single => {
+                if let Some(subject) = self.looked_at_alone.get_value() {
+                    self.subject.set(subject);
+                }
+            }
+            _ => {
+                if was_single {
+                    self.looked_at_alone.set_value(Some(self.subject.get_untracked()));
+                }
+                // Two pictures are baseline and unit.
+                if self.subject.get_untracked().is_derived() {
+                    self.subject.set(Subject::Baseline);
+                }
+            }
         }
     }
 

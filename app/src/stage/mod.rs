@@ -28,16 +28,11 @@ pub mod recorded;
 pub mod scale;
 pub mod tool_button;
 
-use std::cell::RefCell;
-use std::rc::Rc;
-
+use crate::platform::element_size::watch_size;
+use crate::store::Store;
 use analysis::session::Role;
 use leptos::html::Div;
 use leptos::prelude::*;
-use wasm_bindgen::prelude::*;
-use web_sys::ResizeObserver;
-
-use crate::store::Store;
 use look::{Arrangement, BLINK, Look, Subject, Tool};
 use recorded::Recorded;
 use shown::{Shown, captured, recorded, shown};
@@ -119,7 +114,10 @@ pub fn Stage(
     let (store, look) = (Store::expect(), expect_context::<Look>());
     let pictures = expect_context::<Pictures>();
     let measured = NodeRef::<Div>::new();
-    watch_size(measured, look.pane);
+    watch_size(
+        move || measured.get().map(Into::into),
+        move |width, height| look.pane.set(Extent { width, height }),
+    );
     keep_fitted(look, pictures);
     follow_the_work(store, look, pictures);
     blink(look);
@@ -171,35 +169,6 @@ pub fn Stage(
             </div>
         </section>
     }
-}
-
-/// A running observation of an element's size; ends when it is dropped.
-struct SizeWatch {
-    observer: ResizeObserver,
-    _measure: Closure<dyn FnMut()>,
-}
-
-impl Drop for SizeWatch {
-    fn drop(&mut self) {
-        self.observer.disconnect();
-    }
-}
-
-/// Keeps `extent` the size of an element.
-fn watch_size(element: NodeRef<Div>, extent: RwSignal<Extent>) {
-    let watch = Rc::new(RefCell::new(None::<SizeWatch>));
-    Effect::new(move || {
-        let Some(element) = element.get() else { return };
-        let observed = element.clone();
-        let measure = Closure::new(move || {
-            let area = observed.get_bounding_client_rect();
-            extent.set(Extent { width: area.width(), height: area.height() });
-        });
-        if let Ok(observer) = ResizeObserver::new(measure.as_ref().unchecked_ref()) {
-            observer.observe(&element);
-            watch.replace(Some(SizeWatch { observer, _measure: measure }));
-        }
-    });
 }
 
 /// Fits the picture when it or its pane changes, unless a person has moved it.

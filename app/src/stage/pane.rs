@@ -79,7 +79,9 @@ pub fn Pane(
         >
             <Layer shown=shown testid=testid />
             {swiping}
-            <Overlay plane=plane />
+            <Show when=move || shown.with(Option::is_some)>
+                <Overlay plane=plane />
+            </Show>
             <span class="pane-title" hidden=bare>
                 {move || title.get()}
             </span>

@@ -11,7 +11,7 @@ use leptos::prelude::*;
 
 use super::cautions::ProbeCautions;
 use crate::stage::bodies::Bodies;
-use crate::stage::look::Look;
+use crate::stage::look::{Arrangement, Look, Subject};
 use crate::store::{ComparisonState, Store, TwinState};
 use crate::widgets::{Choice, Icon, Sign, TextField};
 use crate::wording;
@@ -237,6 +237,10 @@ fn ProbeItem(
             findings.iter().find(|finding| finding.probe_target() == target).map(|finding| finding.peak_at)
         });
         if let Some(place) = found.or_else(|| bodies.center_of(&target)) {
+            let compared = store.comparison().with_untracked(|state| state.latest().is_some());
+            if compared && look.arrangement.get_untracked() == Arrangement::Single {
+                look.subject.set(Subject::Difference);
+            }
             look.go_to(place);
         }
     };

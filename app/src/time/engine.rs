@@ -322,12 +322,7 @@ impl Desk {
             };
             // What was worked out may lie beyond what was seen, as where a board is heading.
             if shows_temperatures(*kind) {
-                self.recorded.seen.update(|seen| {
-                    *seen = match (*seen, picture.range()) {
-                        (Some(before), Some(now)) => Some((before.0.min(now.0), before.1.max(now.1))),
-                        (before, now) => before.or(now),
-                    };
-                });
+                self.widen_seen(picture.range());
             }
             self.pictures.update(|pictures| {
                 pictures.insert(*kind, picture.into());
@@ -339,6 +334,16 @@ impl Desk {
         if let Some(Some(kind)) = wanted {
             self.face.set(kind);
         }
+    }
+
+    /// Temperatures of the recording that were seen now.
+    fn widen_seen(self, range: Option<(f32, f32)>) {
+        self.recorded.seen.update(|seen| {
+            *seen = match (*seen, range) {
+                (Some(before), Some(now)) => Some((before.0.min(now.0), before.1.max(now.1))),
+                (before, now) => before.or(now),
+            };
+        });
     }
 
     fn take_trends(
@@ -360,9 +365,20 @@ impl Desk {
         let column = columns.pop().unwrap_or_default();
         let Some(timeline) = self.timeline.get_untracked() else { return };
         if let Some(series) = Series::arrived(&timeline, span, columns) {
+            // Equal colours are equal temperatures in every frame, once all were seen.
+            self.widen_seen(range_of_picture(&series));
             let trends = Trends { series, names, parts, hottest: [column, row], problems };
             self.out_of_date.set(false);
             self.trends.set(Some(trends.into()));
         }
     }
+}
+
+/// The lowest and the highest temperature of all frames, K.
+fn range_of_picture(series: &Series) -> Option<(f32, f32)> {
+    let all = [Reading::Least, Reading::Greatest].map(|reading| series.column(0, reading).iter().copied());
+    let valid = all.into_iter().flatten().filter(|kelvin| kelvin.is_finite());
+    valid.fold(None, |range, kelvin| {
+        Some(range.map_or((kelvin, kelvin), |(lo, hi): (f32, f32)| (lo.min(kelvin), hi.max(kelvin))))
+    })
 }

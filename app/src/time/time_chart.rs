@@ -7,10 +7,14 @@ use web_sys::{KeyboardEvent, PointerEvent};
 
 use super::curves::line_of;
 use super::desk::Desk;
-use crate::widgets::chart::{ChartFrame, NotDrawn, PRINT, digits_for};
+use crate::platform::element_size::watch_size;
+use crate::widgets::chart::{ChartFrame, NotDrawn, PRINT, STRONG, digits_for};
 
 /// A drag shorter than this is a click, CSS pixels.
 const CLICK: i32 = 5;
+
+/// The marked span, as on the slider above.
+const MARKED: RGBColor = RGBColor(255, 211, 107);
 
 /// How much of the ground a band hides: several lie over each other.
 const BAND: f64 = 0.14;
@@ -24,6 +28,10 @@ pub struct Drawing {
     pub bands: Vec<(usize, Vec<(f64, f64)>)>,
     /// Curves that only guide the eye, such as a fit, with the place of their colour.
     pub guides: Vec<(usize, Vec<(f64, f64)>)>,
+    /// Moments at which something was done on the bench, s, with its name.
+    pub events: Vec<(f64, String)>,
+    /// The marked span, s; `None` where all is.
+    pub span: Option<(f64, f64)>,
     /// Levels across the whole chart, such as a threshold.
     pub levels: Vec<f64>,
     /// Times from left to right, s.
@@ -55,7 +63,18 @@ impl Drawing {
     fn draw(&self, canvas: web_sys::HtmlCanvasElement) -> Result<(), NotDrawn> {
         let Some(frame) = self.frame() else { return Ok(()) };
         let (from, to) = self.across;
+        let (foot, head) = (frame.up.start, frame.up.end);
         frame.draw(canvas, |chart| {
+            if let Some((start, end)) = self.span {
+                let marked = [(start.max(from), foot), (end.min(to), head)];
+                chart.draw_series(std::iter::once(Rectangle::new(marked, MARKED.mix(BAND).filled())))?;
+            }
+            for (at, name) in self.events.iter().filter(|(at, _)| (from..=to).contains(at)) {
+                let line = LineSeries::new([(*at, foot), (*at, head)], STRONG.mix(0.6));
+                chart.draw_series(line)?;
+                let label = ("sans-serif", 12).into_font().color(&PRINT);
+                chart.draw_series(std::iter::once(Text::new(format!(" {name}"), (*at, head), label)))?;
+            }
             for level in &self.levels {
                 let ends = [(from, *level), (to, *level)];
                 chart.draw_series(DashedLineSeries::new(ends, 4, 4, PRINT.stroke_width(1)))?;
@@ -98,9 +117,20 @@ pub fn TimeChart(
     let desk = expect_context::<Desk>();
     let canvas = NodeRef::<Canvas>::new();
     let pressed = RwSignal::new(None::<i32>);
+    // A window that changes and a phone that is turned need another drawing, not a stretched one.
+    let size = RwSignal::new((0.0, 0.0));
+    watch_size(
+        move || canvas.get().map(Into::into),
+        move |width, height| {
+            if size.get_untracked() != (width, height) {
+                size.set((width, height));
+            }
+        },
+    );
     let width_of = move || canvas.get_untracked().map_or(640, |canvas| canvas.client_width().max(200));
     Effect::new(move || {
         let Some(canvas) = canvas.get() else { return };
+        size.track();
         drawing.with(|drawing| {
             // The fold that holds it may be closed, and then it has no width yet.
             let (width, height) = (canvas.client_width(), canvas.client_height());

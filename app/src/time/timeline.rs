@@ -143,7 +143,7 @@ fn Controls() -> impl IntoView {
             playback.set_speed(*speed);
         }
     };
-    let turn_name = move || if playback.playing.get() { "Hold" } else { "Play" };
+    let turn_name = move || if playback.playing.get() { "Pause" } else { "Play" };
     let turn_sign = move || {
         let sign = if playback.playing.get() { Sign::Pause } else { Sign::Play };
         view! { <Icon sign=sign /> }

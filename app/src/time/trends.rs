@@ -92,7 +92,7 @@ fn FollowRow() -> impl IntoView {
                 disabled=move || blocked() || desk.work.with(Option::is_some)
                 on:click=move |_| desk.follow()
             >
-                {move || if there() { "Follow again" } else { "Follow through the whole recording" }}
+                {move || if there() { "Work the curves out again" } else { "Follow through the whole recording" }}
             </button>
             <span class="remark" role="status">{words}</span>
         </div>
@@ -132,6 +132,7 @@ fn Curves() -> impl IntoView {
     };
     view! {
         <TimeChart drawing=drawing caption=caption testid="trend-chart" />
+        <p class="remark" hidden=move || chosen.measure.get() != Shows::Rate>{move || rate_window_words(desk)}</p>
         <Legend shown=shown unit=unit />
         <div class="row">
             <Choice
@@ -202,7 +203,11 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
         Some(points.map(|time| (time, unit.show(fit.at(time)))).collect())
     };
     let curves = shown.iter().enumerate().map(|(place, curve)| (place, points(curve))).collect();
-    let mut drawing = Drawing { curves, across, ..Drawing::default() };
+    let events = desk.timeline.with(|timeline| {
+        let events = timeline.iter().flat_map(|timeline| timeline.events().iter());
+        events.map(|event| (event.at_s, event.name.clone())).collect()
+    });
+    let mut drawing = Drawing { curves, across, events, span: marked_times(desk), ..Drawing::default() };
     if !temperatures {
         drawing.up_words = format!("{}/min", unit.difference_symbol());
         return drawing;
@@ -215,6 +220,14 @@ fn drawing(desk: Desk, chosen: Chosen, trends: &Trends, shown: &[Curve], unit: T
         drawing.bands = shown.iter().enumerate().map(|(place, curve)| (place, band(curve))).collect();
     }
     drawing
+}
+
+/// When the marked span begins and ends, s; `None` where all frames are marked. Reactive.
+fn marked_times(desk: Desk) -> Option<(f64, f64)> {
+    let span = desk.span.get();
+    let all = desk.opened.with(|opened| opened.as_ref().is_none_or(|opened| span == (0..opened.frames)));
+    let ends = || desk.time_of(span.start).zip(desk.time_of(span.end.saturating_sub(1)));
+    if all { None } else { ends() }
 }
 
 /// How fast a place changes at each frame, in the person's unit a minute.
@@ -292,6 +305,18 @@ fn Legend(
     }
 }
 
+/// Over which time a rate is taken. Reactive.
+fn rate_window_words(desk: Desk) -> Option<String> {
+    desk.trends.with(|trends| {
+        let seconds = rate_window_s(trends.as_ref()?.series.times_s());
+        let half = wording::seconds(seconds / 2.0);
+        Some(format!(
+            "Each rate is a straight line's over {}, from {half} before to {half} after.",
+            wording::seconds(seconds)
+        ))
+    })
+}
+
 /// All places to choose from, folded away.
 #[component]
 fn PlacesToShow() -> impl IntoView {
@@ -306,12 +331,7 @@ fn PlacesToShow() -> impl IntoView {
         };
         all.into_iter().map(tick).collect::<Vec<_>>()
     };
-    let window = move || {
-        desk.trends.with(|trends| {
-            let seconds = rate_window_s(trends.as_ref()?.series.times_s());
-            Some(format!("A rate is a straight line's over {}.", wording::seconds(seconds)))
-        })
-    };
+    let window = move || rate_window_words(desk);
     view! {
         <details data-testid="trend-places">
             <summary class="remark">"Choose curves and columns"</summary>

@@ -165,7 +165,7 @@ fn Statement(
                 testid="trigger-threshold"
             />
             <NumberField
-                label="Armed again once it is back by"
+                label="Hysteresis: armed again once back by"
                 unit=difference
                 value=Signal::derive(move || watch.with(|watch| Some(unit.get().show_difference(watch.hysteresis.value()))))
                 commit=set_hysteresis
@@ -181,7 +181,7 @@ fn Statement(
         </div>
         <div class="row" hidden=is_moment>
             <Tick
-                label="Dye what is beyond it in the picture"
+                label="Colour what is beyond it in the picture"
                 on=dyed
                 set=move |on| dyed.set(on)
             />
@@ -216,10 +216,14 @@ fn Moments(
         let start = desk.trends.with_untracked(|trends| trends.as_ref().map_or(0, |t| t.series.span().start));
         let items = found.into_iter().take(LISTED).map(move |moment| {
             let frame = start + moment.sample;
+            let since = if moment.began_s < moment.confirmed_s {
+                format!(", since {}", moment_words(moment.began_s))
+            } else {
+                String::new()
+            };
             let words = format!(
-                "{}, counted from {} on · {}",
+                "{}{since} · {}",
                 moment_words(moment.confirmed_s),
-                moment_words(moment.began_s),
                 wording::temperature(unit.get_untracked(), moment.value)
             );
             let pull = move |role| move |_| desk.pull(frame..frame + 1, role);
