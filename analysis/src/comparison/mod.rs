@@ -16,6 +16,7 @@ mod conditions;
 mod expected_readings;
 mod judgement;
 mod part_power;
+mod probe_need;
 mod repair;
 mod suggestion;
 mod survey;
@@ -33,6 +34,7 @@ pub use among_twins::{CannotCheckTwins, LoneUnit, TwinReport, can_check_twins, c
 pub use conditions::{ambient_of, band_at_the_bench, netd, surroundings};
 pub use expected_readings::{ExpectedReading, expected_readings};
 pub use judgement::{LearnedBaseline, emissivity_of_baseline, judge, learn, surface_of};
+pub use probe_need::{Needless, by_need};
 pub use repair::{Became, PlaceChange, before_and_after};
 pub use suggestion::{Suggestion, suggest};
 pub use survey::{UnitSurvey, survey};

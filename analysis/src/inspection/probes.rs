@@ -302,7 +302,10 @@ const fn steps(kind: Kind, sign: Sign) -> &'static [Step] {
             (Frequency, "a switching frequency off its nominal value raises its losses"),
         ],
         (Sign::Hotter, Kind::Diode) => &[
-            (ResistanceUnpowered, "a low resistance both ways round means that it is shorted"),
+            (
+                ResistanceUnpowered,
+                "a low resistance both ways round means that it is shorted, one that the meter's diode test tells sooner",
+            ),
             (Voltage, "the voltage across it shows whether it conducts when it should block"),
         ],
         (Sign::Hotter, Kind::Transistor) => &[

@@ -61,6 +61,7 @@ pub fn Findings() -> impl IntoView {
         <div class="block">
             <h3>"Findings, the most significant first"</h3>
             <div data-testid="findings">{rows}</div>
+            <p hidden=move || state.with(|state| state.latest().is_none_or(|c| !c.findings.is_empty()))>"None."</p>
             <p class="remark" role="status">{summary}</p>
         </div>
     }

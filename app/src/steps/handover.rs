@@ -1,6 +1,6 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
-use analysis::comparison::{Suggestion, suggest, suggest_among_twins};
+use analysis::comparison::{Suggestion, by_need, suggest, suggest_among_twins};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Verdict};
@@ -67,7 +67,13 @@ fn VerdictForm() -> impl IntoView {
         };
         let (over, open) = (
             comparison.parts_over_limit().count(),
-            comparison.probes.iter().filter(|probe| !judged(probe)).count(),
+            store
+                .session()
+                .with(|session| by_need(session, comparison.probes.clone()))
+                .0
+                .iter()
+                .filter(|probe| !judged(probe))
+                .count(),
         );
         match (over, open) {
             (0, 0) => String::new(),

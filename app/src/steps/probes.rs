@@ -1,6 +1,6 @@
 //! Step 6: contact measurements that confirm or refute each finding.
 
-use analysis::comparison::{ExpectedReading, expected_readings, probes_among_twins};
+use analysis::comparison::{ExpectedReading, Needless, by_need, expected_readings, probes_among_twins};
 use analysis::inspection::{
     Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_unit, contact_words, deviation,
     read_contact, write_contact,
@@ -23,10 +23,13 @@ const VERDICTS: [(ProbeVerdict, &str); 3] =
 #[component]
 pub fn ProbesStep() -> impl IntoView {
     let store = Store::expect();
-    let probes = Memo::new(move |_| {
+    let listed = Memo::new(move |_| {
         let session = store.session().get();
-        store.comparison().with(|state| asked(&session, state, &store.twins()))
+        let all = store.comparison().with(|state| asked(&session, state, &store.twins()));
+        by_need(&session, all)
     });
+    let needless = Memo::new(move |_| listed.with(|(_, needless)| needless.clone()));
+    let probes = Memo::new(move |_| listed.with(|(needed, _)| needed.clone()));
     let unit = Memo::new(move |_| store.session().with(|session| session.temperature_unit));
     view! {
         <ProbeCautions />
@@ -38,7 +41,34 @@ pub fn ProbesStep() -> impl IntoView {
                 <ProbeItem place=place probe=probe unit=unit.get_untracked() />
             </For>
         </ol>
+        <NeedlessProbes needless=needless />
         <FormerReadings probes=probes />
+    }
+}
+
+/// What a reading at the same place has made needless.
+#[component]
+fn NeedlessProbes(
+    /// Which, and why.
+    needless: Memo<Vec<Needless>>,
+) -> impl IntoView {
+    let items = move || {
+        let item = |Needless { probe, why }: Needless| {
+            let what = format!("{}: {}", probe.key.target, wording::probe_quantity(probe.key.quantity));
+            view! {
+                <li>
+                    <span class="name">{what}</span>
+                    <p class="remark below">{why}</p>
+                </li>
+            }
+        };
+        needless.get().into_iter().map(item).collect::<Vec<_>>()
+    };
+    view! {
+        <div class="block" hidden=move || needless.with(Vec::is_empty) data-testid="needless-probes">
+            <h3>"No longer needed"</h3>
+            <ul class="items">{items}</ul>
+        </div>
     }
 }
 

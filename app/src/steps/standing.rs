@@ -1,6 +1,6 @@
 //! How far each step is: the answer it is filled in with, or what it lacks. Pure, so it is tested here.
 
-use analysis::comparison::{JudgedBy, TwinReport};
+use analysis::comparison::{JudgedBy, TwinReport, by_need};
 use analysis::inspection::ProbeReading;
 use analysis::session::{Outcome, Role, Session};
 use analysis::surface::Surface;
@@ -198,7 +198,7 @@ fn probes(session: &Session, state: &ComparisonState, twins: &TwinState) -> Stan
     if state.latest().is_none() && !told {
         return waiting(state);
     }
-    let probes = asked(session, state, twins);
+    let (probes, _) = by_need(session, asked(session, state, twins));
     let asked = probes.len();
     let judged = |reading: &ProbeReading| reading.verdict.is_some();
     let entered = probes

@@ -37,7 +37,7 @@ pub fn UnitList() -> impl IntoView {
     let choose = move |place: usize| followed.set(parts.with_untracked(|parts| parts.get(place).cloned()));
     let picker = move || {
         let options = parts.get();
-        (!options.is_empty()).then(|| {
+        (!options.is_empty() && part.with(Option::is_some)).then(|| {
             view! {
                 <Picker
                     label="Follow over the units"
