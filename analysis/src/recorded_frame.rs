@@ -137,6 +137,20 @@ pub fn frame_difference(
     Frame::from_rows(rows, columns, values.collect())
 }
 
+/// A fit that leaves over more than so many times the camera's noise has not told what moves the picture (our own rule).
+const UNTOLD: f64 = 3.0;
+
+/// How many times the camera's noise a fit over time leaves over in a pixel and frame, where that is too much to be noise.
+///
+/// `left_over` is the standard deviation on the surface, K. The noise there is the NETD over the emissivity of the whole
+/// board, to which the slope of the correction comes near.
+#[must_use]
+pub fn untold_movement(session: &Session, metadata: &CaptureMetadata, left_over: f64) -> Option<f64> {
+    let netd = metadata.netd.unwrap_or(session.input_uncertainty.netd).value();
+    let times = left_over * session.surface.whole.emissivity.value() / netd;
+    (times.is_finite() && times > UNTOLD).then_some(times)
+}
+
 /// A place that is followed over time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Followed {
@@ -274,6 +288,23 @@ mod tests {
 
     fn frame(numbers: [f32; 4]) -> Frame<RawNumber> {
         Frame::from_rows(2, 2, numbers.to_vec()).unwrap()
+    }
+
+    #[test]
+    fn what_a_fit_leaves_over_is_held_against_the_cameras_noise_on_the_surface() {
+        let mut session = Session::default();
+        session.surface.whole.emissivity = Emissivity::new(0.5).unwrap();
+        let metadata = CaptureMetadata {
+            netd: Some(KelvinDifference::new(0.05).unwrap()),
+            ..CaptureMetadata::default()
+        };
+        // 50 mK seen are 100 mK on a surface that emits half.
+        assert_eq!(untold_movement(&session, &metadata, 0.29), None);
+        let times = untold_movement(&session, &metadata, 0.4).unwrap();
+        assert!((times - 4.0).abs() < 1e-12, "{times}");
+        // Where the recording states no NETD, the session's counts.
+        session.input_uncertainty.netd = KelvinDifference::new(0.2).unwrap();
+        assert_eq!(untold_movement(&session, &CaptureMetadata::default(), 0.4), None);
     }
 
     #[test]

@@ -193,12 +193,12 @@ pub fn read_number(text: &str) -> Option<f64> {
 }
 
 /// Units that are often typed with a prefix of thousands.
-const ELECTRICAL: [&str; 5] = ["W", "V", "A", "Hz", "Ω"];
+const ELECTRICAL: [&str; 3] = ["W", "V", "A"];
 
 /// Reads a number that a person typed into a field of this unit, which may stand behind it: `650m` for `W`.
 #[must_use]
 pub fn read_with_unit(text: &str, unit: &str) -> Option<f64> {
-    if ELECTRICAL.contains(&unit) { read_electrical(text, unit) } else { read_number(text) }
+    read_number(text).or_else(|| read_electrical(text, unit).filter(|_| ELECTRICAL.contains(&unit)))
 }
 
 /// What a capture is for.

@@ -1,6 +1,8 @@
 //! Which contact measurements are still worth taking, after what was read.
 
-use crate::inspection::{Probe, ProbeKey, ProbeReading, ProbeVerdict, contact_noun, deviation};
+use crate::inspection::{
+    Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_noun, deviation,
+};
 use crate::session::Session;
 
 /// A measurement that what was read at the same place has made needless.
@@ -15,19 +17,22 @@ pub struct Needless {
 /// The measurements still to be taken or taken already, in their order, and those that are needless now.
 ///
 /// One reading that is beyond what it should be, or was judged a fail, shows the place to be faulty: what was not
-/// measured there yet would only say the same, and may ask for power on a short (common practice, no source).
+/// measured there yet would only say the same, and may ask for power on a short (common practice, no source). A contact
+/// temperature beyond shows only that the picture is wrong there, and decides nothing until it is judged.
 #[must_use]
 pub fn by_need(session: &Session, probes: Vec<Probe>) -> (Vec<Probe>, Vec<Needless>) {
     let decides = |key: &ProbeKey, reading: &ProbeReading| match reading.verdict {
         Some(verdict) => verdict == ProbeVerdict::Fail,
+        None if key.quantity == ProbeQuantity::ContactTemperature => false,
         None => deviation(key.quantity, reading, session.temperature_unit).is_some_and(|off| off.is_beyond()),
     };
+    let is_taken = |reading: &ProbeReading| !reading.read.trim().is_empty() || reading.verdict.is_some();
     let (mut needed, mut needless) = (Vec::new(), Vec::new());
     for probe in probes {
         let decided = session.readings.iter().find(|(key, reading)| {
             key.target == probe.key.target && *key != probe.key && decides(key, reading)
         });
-        let taken = session.reading(&probe.key).is_some();
+        let taken = session.reading(&probe.key).is_some_and(is_taken);
         match decided.filter(|_| !taken) {
             None => needed.push(probe),
             Some((key, _)) => {
@@ -48,7 +53,7 @@ pub fn by_need(session: &Session, probes: Vec<Probe>) -> (Vec<Probe>, Vec<Needle
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::inspection::{ProbeQuantity, ProbeReason};
+    use crate::inspection::ProbeReason;
     use crate::session::Command;
     use crate::units::KelvinDifference;
 
@@ -91,5 +96,24 @@ mod tests {
         assert_eq!(needed(&session), 4, "the person knows better");
         enter(&mut session, "", Some(ProbeVerdict::Fail));
         assert_eq!(needed(&session), 2);
+
+        // Only what was read is taken, not what is merely expected.
+        let expected = ProbeReading { expected: "3.3".to_owned(), ..ProbeReading::default() };
+        session.apply(Command::RecordReading { key: probes[1].key.clone(), reading: expected }).unwrap();
+        assert_eq!(needed(&session), 2);
+        let read = ProbeReading { read: "3.3".to_owned(), ..ProbeReading::default() };
+        session.apply(Command::RecordReading { key: probes[1].key.clone(), reading: read }).unwrap();
+        assert_eq!(needed(&session), 3);
+    }
+
+    #[test]
+    fn a_thermometer_that_contradicts_the_picture_decides_nothing() {
+        let probes =
+            [ProbeQuantity::ContactTemperature, ProbeQuantity::Voltage].map(|quantity| probe("U3", quantity));
+        let mut session = Session::default();
+        let reading =
+            ProbeReading { expected: "95".to_owned(), read: "70".to_owned(), ..ProbeReading::default() };
+        session.apply(Command::RecordReading { key: probes[0].key.clone(), reading }).unwrap();
+        assert_eq!(by_need(&session, probes.to_vec()).0.len(), 2);
     }
 }

@@ -103,11 +103,9 @@ pub fn stands_out(group: &TwinGroup, part: &TwinStanding, unit: TemperatureUnit)
 /// shows nothing.
 #[must_use]
 pub fn suggest_among_twins(session: &Session, report: &TwinReport) -> Option<Suggestion> {
-    let groups = report.check.groups.iter();
-    let parts = groups.flat_map(|group| group.parts.iter().map(move |part| (group, part)));
-    let out = parts.filter(|(_, part)| part.significant);
     let readings = against_the_unit(session);
     let outcome = if readings.failed.is_empty() { Outcome::Recheck } else { Outcome::Fail };
+    let out = standing_out(report).into_iter();
     let out = out.map(|(group, part)| stands_out(group, part, session.temperature_unit));
     let reasons: Vec<_> = readings.failed.into_iter().chain(out).chain(readings.doubtful).collect();
     (!reasons.is_empty()).then_some(Suggestion { outcome, reasons })

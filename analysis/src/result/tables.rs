@@ -3,7 +3,7 @@
 use super::ResultError;
 use super::numbers::{InUnit, number};
 use super::words::{power_word, quantity_word, sign_word, verdict_word};
-use crate::comparison::{Comparison, TwinReport, board_to_picture, kind_of_twins};
+use crate::comparison::{Comparison, TwinReport, board_to_picture, by_need, kind_of_twins};
 use crate::inspection::{ProbeReading, contact_words, explain};
 use crate::population::Trust;
 use crate::session::Session;
@@ -190,7 +190,14 @@ pub fn probes_csv(session: &Session, comparison: &Comparison) -> Result<String, 
     ]
     .map(String::from)
     .to_vec();
-    let rows = comparison.probes.iter().enumerate().map(|(index, probe)| {
+    let (needed, needless) = by_need(session, comparison.probes.clone());
+    let needed = needed.iter().map(|probe| (probe, None));
+    let needless = needless.iter().map(|needless| (&needless.probe, Some(&needless.why)));
+    let rows = needed.chain(needless).enumerate().map(|(index, (probe, needless))| {
+        let reason = needless.map_or_else(
+            || probe.reason.words(session.temperature_unit),
+            |why| format!("No longer needed. {why}"),
+        );
         let reading = session.reading(&probe.key);
         let entered = |field: fn(&ProbeReading) -> &str| text(reading.map_or("", field));
         vec![
@@ -202,7 +209,7 @@ pub fn probes_csv(session: &Session, comparison: &Comparison) -> Result<String, 
             entered(|reading| &reading.read),
             optional(reading.and_then(|reading| reading.verdict), |verdict| verdict_word(verdict).into()),
             entered(|reading| &reading.note),
-            text(&probe.reason.words(session.temperature_unit)),
+            text(&reason),
             text(&contact_words(&probe.contacts).unwrap_or_default()),
         ]
     });

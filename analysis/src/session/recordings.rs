@@ -3,12 +3,14 @@
 use serde::{Deserialize, Serialize};
 
 use crate::capture::{CaptureMetadata, FrameTimes, Quantity};
+use crate::content_hash::ContentHash;
 use crate::sequence::{Crossing, Trigger};
 use crate::units::{Kelvin, KelvinDifference};
 
 /// Names a recording, so that it is known again when its file is opened once more.
 ///
-/// Gigabytes are not read through for a hash: a name and a size must do.
+/// Gigabytes are not read through for a hash: name, size and the first piece must do. Two runs of as many frames under
+/// one name have the same size, but not the same first frame.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RecordingName {
@@ -16,6 +18,8 @@ pub struct RecordingName {
     pub name: String,
     /// The size of all its files together.
     pub bytes: u64,
+    /// What the first piece of its first file holds.
+    pub head: Option<ContentHash>,
 }
 
 /// What was said of one recording and marked in it.
@@ -146,7 +150,7 @@ mod tests {
     use crate::units::TemperatureUnit;
 
     fn notes(name: &str, span: [usize; 2]) -> RecordingNotes {
-        let recording = RecordingName { name: name.to_owned(), bytes: 7 };
+        let recording = RecordingName { name: name.to_owned(), bytes: 7, head: None };
         RecordingNotes { recording, span: Some(span), ..RecordingNotes::default() }
     }
 
@@ -157,7 +161,7 @@ mod tests {
             history.apply(Command::NoteRecording { notes: Box::new(marked) }).unwrap();
         }
         let span = |history: &History, name: &str| {
-            let recording = RecordingName { name: name.to_owned(), bytes: 7 };
+            let recording = RecordingName { name: name.to_owned(), bytes: 7, head: None };
             history.present().notes_on(&recording).span
         };
         assert_eq!((span(&history, "a.tiff"), span(&history, "b.tiff")), (Some([5, 9]), Some([0, 4])));

@@ -112,8 +112,8 @@ impl ScaleKind {
             Self::Uncertainty => "Difference, ± (95 %)",
             Self::Spread => "Spread (std. dev.)",
             Self::Recorded(Measure::Change) => "Change",
-            Self::Recorded(Measure::Swing) => "Swing",
-            Self::Recorded(Measure::Lag) => "Lag",
+            Self::Recorded(Measure::Swing) => "Size",
+            Self::Recorded(Measure::Lag) => "Phase",
             Self::Recorded(Measure::Seconds) => "Time",
         }
     }
@@ -345,26 +345,31 @@ impl Look {
         }
     }
 
-    /// Shows one picture or two. What was looked at alone comes back with it.
+    /// Shows one picture or two. A difference that was looked at alone comes back with it, while there is one.
     pub fn arrange(self, arrangement: Arrangement) {
-        let was_single = self.arrangement.get_untracked() == Arrangement::Single;
-        self.arrangement.set(arrangement);
-        match arrangement {
-            Arrangement::Single => {
-                if let Some(subject) = self.looked_at_alone.get_value() {
-                    self.subject.set(subject);
-                }
-            }
-            _ => {
-                if was_single {
-                    self.looked_at_alone.set_value(Some(self.subject.get_untracked()));
-                }
+        let alone = Arrangement::Single;
+        match (self.arrangement.get_untracked() == alone, arrangement == alone) {
+            (true, false) => {
+                let subject = self.subject.get_untracked();
+                self.looked_at_alone.set_value(Some(subject));
                 // Two pictures are baseline and unit.
-                if self.subject.get_untracked().is_derived() {
+                if subject.is_derived() || subject == Subject::Recording {
                     self.subject.set(Subject::Baseline);
                 }
             }
+            (false, true) => {
+                if let Some(subject) = self.looked_at_alone.try_update_value(Option::take).flatten() {
+                    self.subject.set(subject);
+                }
+            }
+            _ => {}
         }
+        self.arrangement.set(arrangement);
+    }
+
+    /// What was looked at is not there any more: it does not come back.
+    pub fn forget_looked_at_alone(self) {
+        self.looked_at_alone.set_value(None);
     }
 
     /// Takes a tool in hand, or lays it down when it is the one in hand.
@@ -373,7 +378,7 @@ impl Look {
         self.draft.set(Draft::default());
         self.pending_landmark.set(None);
         if tool == Tool::Landmark {
-            self.arrangement.set(Arrangement::Beside);
+            self.arrange(Arrangement::Beside);
         }
         self.tool.set(tool);
     }

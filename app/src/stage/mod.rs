@@ -204,8 +204,11 @@ fn follow_the_work(store: Store, look: Look, pictures: Pictures) {
         if now && before == Some(false) && at_rest {
             look.subject.set(Subject::Difference);
         }
-        if !now && look.subject.get_untracked().is_derived() {
-            look.subject.set(Subject::Baseline);
+        if !now {
+            look.forget_looked_at_alone();
+            if look.subject.get_untracked().is_derived() {
+                look.subject.set(Subject::Baseline);
+            }
         }
         now
     });

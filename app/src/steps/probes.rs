@@ -42,7 +42,7 @@ pub fn ProbesStep() -> impl IntoView {
             </For>
         </ol>
         <NeedlessProbes needless=needless />
-        <FormerReadings probes=probes />
+        <FormerReadings listed=listed />
     }
 }
 
@@ -151,13 +151,17 @@ fn as_seen(store: Store, key: &ProbeKey, unit: TemperatureUnit) -> String {
 /// Readings whose finding is gone: kept, since they were taken.
 #[component]
 fn FormerReadings(
-    /// What is asked for now.
-    probes: Memo<Vec<Probe>>,
+    /// What is asked for now, needless or not.
+    listed: Memo<(Vec<Probe>, Vec<Needless>)>,
 ) -> impl IntoView {
     let store = Store::expect();
     let former = Memo::new(move |_| {
-        let asked = probes.get();
-        let is_asked = |key: &ProbeKey| asked.iter().any(|probe| probe.key == *key);
+        let is_asked = |key: &ProbeKey| {
+            listed.with(|(needed, needless)| {
+                let mut asked = needed.iter().chain(needless.iter().map(|needless| &needless.probe));
+                asked.any(|probe| probe.key == *key)
+            })
+        };
         store.session().with(|session| {
             session.readings.iter().filter(|(key, _)| !is_asked(key)).cloned().collect::<Vec<_>>()
         })

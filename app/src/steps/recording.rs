@@ -15,6 +15,13 @@ pub(super) fn RecordingItem() -> impl IntoView {
     let desk = expect_context::<Desk>();
     let asked_again = RwSignal::new(false);
     let answered = move || desk.metadata.with(|metadata| metadata.quantity.is_some());
+    // Asked of one recording, not of the next.
+    let recording =
+        Memo::new(move |_| desk.opened.with(|opened| opened.as_ref().map(|o| o.recording.clone())));
+    Effect::new(move || {
+        recording.track();
+        asked_again.set(false);
+    });
     let item = move || {
         desk.opened.get().map(|opened| {
             let invented = desk.metadata.with_untracked(|metadata| metadata.invented);

@@ -1,6 +1,6 @@
 //! How far each step is: the answer it is filled in with, or what it lacks. Pure, so it is tested here.
 
-use analysis::comparison::{JudgedBy, TwinReport, by_need};
+use analysis::comparison::{JudgedBy, TwinReport, by_need, name_of_standing, standing_out};
 use analysis::inspection::ProbeReading;
 use analysis::session::{Outcome, Role, Session};
 use analysis::surface::Surface;
@@ -181,13 +181,13 @@ fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Sta
 
 /// What parts of one kind show, where nothing else can be compared.
 fn among_twins(session: &Session, report: &TwinReport) -> Standing {
-    let named = report.check.named();
-    filled(match named.as_slice() {
+    let out = standing_out(report);
+    filled(match out.as_slice() {
         [] => "No known-good board; no part stands out among its like".to_owned(),
-        [first, more @ ..] => format!(
+        [(group, part), more @ ..] => format!(
             "No known-good board; {} {} among its like{}",
-            first.designator,
-            wording::difference(session.temperature_unit, first.difference.value),
+            name_of_standing(group, part),
+            wording::difference(session.temperature_unit, part.difference.value),
             if more.is_empty() { String::new() } else { format!(", and {} more", more.len()) }
         ),
     })

@@ -288,8 +288,9 @@ impl Desk {
                 format!("frame {} less frame {}", moment(self.frame.get()), moment(self.reference.get()))
             }
             PictureKind::Sudden => {
-                let before = wording::count(self.frames_before.get(), "frame");
-                format!("frame {} less the mean of {before} before it", moment(self.frame.get()))
+                let frame = self.frame.get();
+                let before = wording::count(self.frames_before.get().min(frame), "frame");
+                format!("frame {} less the mean of {before} before it", moment(frame))
             }
             kind @ (PictureKind::Mean | PictureKind::Least | PictureKind::Greatest) => {
                 format!("{} of frames {}", name_of(kind).to_lowercase(), span())
@@ -338,7 +339,11 @@ impl Desk {
                 self.engine.update_value(|engine| engine.look_at_when_done = Some(kind));
                 self.ask(Ask::Summarize { span }, "Summing the span up");
             }
-            _ => self.face.set(kind),
+            _ => {
+                // A complaint was about what was looked at before.
+                self.trouble.set(None);
+                self.face.set(kind);
+            }
         }
     }
 

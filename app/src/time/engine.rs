@@ -39,6 +39,27 @@ const fn shows_temperatures(kind: PictureKind) -> bool {
 /// A request that waits for the worker to listen.
 type Waiting = (Request, Vec<Buffer>, Vec<File>);
 
+/// A run over frames that was asked for.
+#[derive(Debug)]
+struct UnderWay {
+    /// What it is, in a few words.
+    what: &'static str,
+    /// The marked span that its outcome is of; none where it is of the whole recording or keeps its own.
+    of_span: Option<Range<usize>>,
+}
+
+impl UnderWay {
+    fn new(ask: &Ask, what: &'static str) -> Self {
+        let of_span = match ask {
+            Ask::Summarize { span } | Ask::FitWarmUps { span, .. } | Ask::MapWarmUp { span, .. } => {
+                Some(span.clone())
+            }
+            _ => None,
+        };
+        Self { what, of_span }
+    }
+}
+
 /// Everything that no component sees.
 #[derive(Debug, Default)]
 pub(super) struct Engine {
@@ -49,7 +70,7 @@ pub(super) struct Engine {
     waiting: Vec<Waiting>,
     last_id: AskId,
     /// What is under way over frames, by its question.
-    running: BTreeMap<AskId, &'static str>,
+    running: BTreeMap<AskId, UnderWay>,
     /// The picture that was asked for and has not come.
     showing: Option<AskId>,
     /// Whether another picture is wanted once it has.
@@ -115,11 +136,12 @@ impl Desk {
             return;
         }
         self.settle_if_due();
-        let is_run = ask != Ask::Stop;
+        let run = (ask != Ask::Stop).then(|| UnderWay::new(&ask, what));
+        let is_run = run.is_some();
         self.engine.update_value(|engine| {
             let id = engine.send(ask, Vec::new(), Vec::new());
-            if is_run {
-                engine.running.insert(id, what);
+            if let Some(run) = run {
+                engine.running.insert(id, run);
             }
         });
         if is_run && self.work.with_untracked(Option::is_none) {
@@ -185,7 +207,7 @@ impl Desk {
                 engine.flush();
             }),
             Told::Progress { id, done, of } => {
-                let what = self.engine.with_value(|engine| engine.running.get(&id).copied());
+                let what = self.engine.with_value(|engine| Some(engine.running.get(&id)?.what));
                 if let Some(what) = what {
                     self.work.set(Some(Work { what, done, of }));
                 }
@@ -207,14 +229,23 @@ impl Desk {
     }
 
     fn on_done(self, id: AskId, outcome: Outcome, buffers: Vec<Buffer>) {
-        let shown = self.engine.try_update_value(|engine| {
-            engine.running.remove(&id);
-            engine.showing.take_if(|showing| *showing == id).is_some()
-        });
+        let (run, shown) = self
+            .engine
+            .try_update_value(|engine| {
+                let run = engine.running.remove(&id);
+                (run, engine.showing.take_if(|showing| *showing == id).is_some())
+            })
+            .unwrap_or_default();
         if self.engine.with_value(|engine| engine.running.is_empty()) {
             self.work.set(None);
         }
-        self.take_outcome(outcome, buffers, shown == Some(true));
+        let of_another_span =
+            run.and_then(|run| run.of_span).is_some_and(|span| span != self.span.get_untracked());
+        if of_another_span {
+            self.engine.update_value(|engine| engine.look_at_when_done = None);
+        } else {
+            self.take_outcome(outcome, buffers, shown);
+        }
         let again = self
             .engine
             .try_update_value(|engine| engine.showing.is_none() && std::mem::take(&mut engine.show_again));
@@ -226,11 +257,20 @@ impl Desk {
     fn take_outcome(self, outcome: Outcome, mut buffers: Vec<Buffer>, shown: bool) {
         match outcome {
             Outcome::Opened {
-                name, frames, complete, rows, columns, raw_range, metadata, warnings, ..
+                name,
+                head,
+                frames,
+                complete,
+                rows,
+                columns,
+                raw_range,
+                metadata,
+                warnings,
+                ..
             } => {
                 self.tell_of_recording(warnings);
                 let bytes = self.engine.with_value(|engine| engine.bytes);
-                let recording = RecordingName { name, bytes };
+                let recording = RecordingName { name, bytes, head };
                 let opened = Opened { recording, frames, complete, shape: (rows, columns), raw_range };
                 self.take_opened(opened, *metadata);
             }

@@ -22,9 +22,9 @@ impl Desk {
         if !face.is_of_a_frame() {
             self.face.set(PictureKind::Frame);
         }
-        self.pictures.update(|pictures| {
-            pictures.retain(|kind, _| kind.is_of_a_frame());
-        });
+        // Numbers that mean nothing any more, as when an answer is undone, have no picture.
+        let meant = self.metadata.with_untracked(|metadata| metadata.quantity.is_some());
+        self.pictures.update(|pictures| pictures.retain(|kind, _| meant && kind.is_of_a_frame()));
         self.fits.update(BTreeMap::clear);
         self.lock_in.set(None);
         self.recorded.ellipse.set(None);
@@ -65,6 +65,7 @@ impl Desk {
     pub fn close(self) {
         self.opened.set(None);
         self.forget();
+        self.look.forget_looked_at_alone();
         self.engine.update_value(|engine| *engine = Engine::default());
         if self.look.subject.get_untracked() == Subject::Recording {
             self.look.subject.set(Subject::Baseline);

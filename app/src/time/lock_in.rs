@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
+use analysis::recorded_frame::untold_movement;
 use analysis::sequence::lock_in::MOST_HARMONICS;
 use analysis::sequence::{
     EstimatedReference, FEWEST_PERIODS, NoRhythm, PointSource, Reference, diffusion_length_mm,
@@ -64,9 +65,6 @@ fn repeated_events(desk: Desk) -> Vec<String> {
         counts.into_iter().filter(|(_, count)| *count > 1).map(|(name, _)| name).collect()
     })
 }
-
-/// More than so many times the camera's noise is no noise (our own rule).
-const RESTLESS: f64 = 3.0;
 
 /// The fold.
 #[component]
@@ -350,6 +348,7 @@ fn Found(
     /// The unit to show it in.
     unit: TemperatureUnit,
 ) -> impl IntoView {
+    let store = Store::expect();
     let desk = expect_context::<Desk>();
     let look = expect_context::<Look>();
     let swing = |kelvin| wording::swing(unit, kelvin);
@@ -388,11 +387,13 @@ fn Found(
         }
         .into_any(),
     };
-    let netd = desk.metadata.with_untracked(|metadata| metadata.netd.map(|netd| netd.value()));
-    let restless = netd.filter(|netd| found.typical_noise > RESTLESS * netd).map(|netd| {
+    let untold = desk.metadata.with_untracked(|metadata| {
+        store.session().with_untracked(|session| untold_movement(session, metadata, found.typical_noise))
+    });
+    let restless = untold.map(|times| {
         let words = format!(
             "The fit leaves over {} times the camera's noise: something moves the picture that has not this period, such as warming up. Do not trust what is found before that is gone.",
-            wording::number(found.typical_noise / netd, 0)
+            wording::number(times, 0)
         );
         view! { <p class="caution" role="note" data-testid="lock-in-restless">{words}</p> }
     });

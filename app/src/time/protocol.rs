@@ -6,6 +6,7 @@
 use std::ops::Range;
 
 use analysis::capture::CaptureMetadata;
+use analysis::content_hash::ContentHash;
 use analysis::session::Session;
 use serde::{Deserialize, Serialize};
 
@@ -118,6 +119,8 @@ pub enum Outcome {
     Opened {
         /// The name people know it by.
         name: String,
+        /// What its first piece holds.
+        head: Option<ContentHash>,
         /// So many were found; there are more unless it is `complete`.
         frames: usize,
         complete: bool,

@@ -4,6 +4,7 @@ use std::io::{Read, Seek, SeekFrom};
 use std::sync::Arc;
 
 use analysis::capture::{CaptureMetadata, ReadError, SampleKind, complete_meaning};
+use analysis::content_hash::ContentHash;
 use analysis::frame::{ApparentKelvin, Difference, EmissivityFraction, Frame, RawNumber, SurfaceKelvin};
 use analysis::recorded_frame::{FrameCorrection, NotCorrectable, PlaceUncertainty, frame_difference};
 use analysis::registration::ViewDrift;
@@ -20,6 +21,8 @@ use super::worker_bench::{CACHE, Stream};
 const TRIED: usize = 20;
 /// So many frames are looked for between two looks at what the page wants.
 const FOUND_AT_ONCE: usize = 256;
+/// So much of a file names it beside its size: several rows of its first frame, bytes.
+const HEAD: u64 = 1 << 16;
 /// More pauses than this are counted, not listed.
 const LISTED: usize = 3;
 
@@ -57,6 +60,14 @@ fn difference_of(
     frame_difference(frame, less).map_err(|error| Failure { what: error.to_string(), hint: "" })
 }
 
+/// Names the first piece of a file.
+fn head_of(stream: &mut dyn Stream) -> std::io::Result<ContentHash> {
+    let mut piece = Vec::new();
+    stream.seek(SeekFrom::Start(0))?;
+    stream.take(HEAD).read_to_end(&mut piece)?;
+    Ok(ContentHash::of(&piece))
+}
+
 /// Where the frames come from.
 enum Source {
     /// One file; its frames are found bit by bit.
@@ -84,6 +95,8 @@ impl Source {
 /// An open recording.
 pub(super) struct Recording {
     name: String,
+    /// What the first piece of its first file holds.
+    head: Option<ContentHash>,
     source: Source,
     /// A frame that can be read, from which on stuck pixels are known.
     first: Frame<RawNumber>,
@@ -115,6 +128,7 @@ impl Recording {
             [one] => one.clone(),
             [first, .., last] => format!("{first} to {last}"),
         };
+        let head = streams.first_mut().and_then(|stream| head_of(stream.as_mut()).ok());
         let unreadable =
             |what: String| Failure { what, hint: "Copy the recording again, or export it anew." };
         let told = |error: ReadError| unreadable(error.to_string());
@@ -149,6 +163,7 @@ impl Recording {
         complete_meaning(&mut metadata, source.frames().samples().unwrap_or(SampleKind::Integer));
         Ok(Self {
             name,
+            head,
             source,
             first,
             metadata,
@@ -163,6 +178,10 @@ impl Recording {
 
     pub(super) fn name(&self) -> &str {
         &self.name
+    }
+
+    pub(super) const fn head(&self) -> Option<&ContentHash> {
+        self.head.as_ref()
     }
 
     pub(super) const fn metadata(&self) -> &CaptureMetadata {

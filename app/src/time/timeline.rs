@@ -221,7 +221,7 @@ fn Faces() -> impl IntoView {
     let set_before = move |typed: Option<f64>| match typed.filter(|typed| (1.0..=MOST_BEFORE).contains(typed))
     {
         Some(frames) => {
-            desk.count_from_mean_of(frames as usize);
+            desk.count_from_mean_of(frames.round() as usize);
             None
         }
         None => Some(format!("must be from 1 to {MOST_BEFORE}")),
@@ -231,8 +231,8 @@ fn Faces() -> impl IntoView {
             {picker}
             <div class="before" hidden=move || !sudden()>
                 <NumberField
-                    label="counted from the mean of"
-                    unit="frames before".to_owned()
+                    label="less the mean of"
+                    unit="before".to_owned()
                     value=Signal::derive(move || Some(desk.frames_before.get() as f64))
                     commit=set_before
                     testid="time-before"

@@ -107,7 +107,7 @@ fn Curves() -> impl IntoView {
     let shown = Memo::new(move |_| {
         desk.trends.with(|trends| trends.as_ref().map(|trends| chosen.shown(trends)).unwrap_or_default())
     });
-    let drawing = Signal::derive(move || {
+    let drawing = Memo::new(move |_| {
         let unit = unit.get();
         desk.trends
             .with(|trends| trends.as_ref().map(|t| drawing(desk, chosen, t, &shown.get(), unit)))
@@ -131,9 +131,6 @@ fn Curves() -> impl IntoView {
         }
     };
     view! {
-        <TimeChart drawing=drawing caption=caption testid="trend-chart" />
-        <p class="remark" hidden=move || chosen.measure.get() != Shows::Rate>{move || rate_window_words(desk)}</p>
-        <Legend shown=shown unit=unit />
         <div class="row">
             <Choice
                 legend="Which value of each place"
@@ -156,6 +153,9 @@ fn Curves() -> impl IntoView {
                 <Tick label="95 % intervals" on=chosen.band set=move |on| chosen.band.set(on) />
             </Show>
         </div>
+        <TimeChart drawing=drawing caption=caption testid="trend-chart" />
+        <p class="remark" hidden=move || chosen.measure.get() != Shows::Rate>{move || rate_window_words(desk)}</p>
+        <Legend shown=shown unit=unit />
         <div class="row">
             <button data-testid="trend-csv" on:click=move |_| save(FileKind::Csv)>"Save as CSV"</button>
             <button data-testid="trend-xlsx" on:click=move |_| save(FileKind::Workbook)>"Save as a workbook"</button>

@@ -233,7 +233,7 @@ fn row(
     fit: Option<Result<WarmUp, String>>,
     margin: f64,
     unit: TemperatureUnit,
-) -> impl IntoView + use<> {
+) -> AnyView {
     let dash = || "–".to_owned();
     let last = standing.map_or_else(dash, |standing| wording::temperature(unit, standing.last));
     let rate = standing
@@ -246,6 +246,11 @@ fn row(
     let (heading, left, constants) = match (fit, standing) {
         (Some(Ok(fit)), Some(standing)) => {
             let [low, high] = fit.steady_interval;
+            if !low.is_finite() || !high.is_finite() {
+                // Without an end the best value is as good as any other.
+                let open = wording::temperature_between(unit, low, high);
+                return told_row(curve, [last, rate, since, open, dash(), dash()]);
+            }
             let heading = format!(
                 "{} ({})",
                 wording::temperature(unit, fit.steady),
@@ -259,15 +264,16 @@ fn row(
         (Some(Err(why)), _) => (why, dash(), dash()),
         _ => (dash(), dash(), dash()),
     };
+    told_row(curve, [last, rate, since, heading, left, constants])
+}
+
+fn told_row(curve: &Curve, cells: [String; 6]) -> AnyView {
+    let cells = cells.map(|cell| view! { <td>{cell}</td> });
     view! {
         <tr>
             <th scope="row">{curve.name.clone()}</th>
-            <td>{last}</td>
-            <td>{rate}</td>
-            <td>{since}</td>
-            <td>{heading}</td>
-            <td>{left}</td>
-            <td>{constants}</td>
+            {cells}
         </tr>
     }
+    .into_any()
 }

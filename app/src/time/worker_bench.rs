@@ -152,6 +152,7 @@ impl SequenceBench {
         let (rows, columns) = recording.shape();
         let outcome = Outcome::Opened {
             name: recording.name().to_owned(),
+            head: recording.head().cloned(),
             frames: recording.count(),
             complete,
             rows,

@@ -2,19 +2,25 @@
 
 use maud::{Markup, html};
 
+use crate::comparison::{Needless, by_need};
 use crate::inspection::{Probe, ProbeKey, ProbeReading, ProbeVerdict, contact_words};
 use crate::result::words::{power_word, quantity_word, verdict_word};
 use crate::session::Session;
 
 /// What to measure by contact, with what was read, and what was read besides.
-pub(super) fn section(session: &Session, asked: &[Probe]) -> Markup {
+///
+/// What a reading has made needless stands last, with the reason and nothing to fill in.
+pub(super) fn section(session: &Session, asked: Vec<Probe>) -> Markup {
     let was_asked = |key: &ProbeKey| asked.iter().any(|probe| probe.key == *key);
     let besides: Vec<&(ProbeKey, ProbeReading)> =
         session.readings.iter().filter(|(key, _)| !was_asked(key)).collect();
+    let none = asked.is_empty() && besides.is_empty();
+    let (needed, needless) = by_need(session, asked);
+    let numbered = needed.len() + besides.len();
     html! {
         section.probes {
             h2 { "Contact measurements" }
-            @if asked.is_empty() && besides.is_empty() {
+            @if none {
                 p { "None asked for." }
             } @else {
                 div.scroll { table {
@@ -23,14 +29,32 @@ pub(super) fn section(session: &Session, asked: &[Probe]) -> Markup {
                         th scope="col" { "Board" } th scope="col" { "Expected" } th scope="col" { "Read" }
                         th scope="col" { "Verdict" }
                     } }
-                    @for (index, probe) in asked.iter().enumerate() {
+                    @for (index, probe) in needed.iter().enumerate() {
                         (row(index + 1, &probe.key, Some(probe), session))
                     }
                     @for (index, (key, _)) in besides.iter().enumerate() {
-                        (row(asked.len() + index + 1, key, None, session))
+                        (row(needed.len() + index + 1, key, None, session))
+                    }
+                    @for (index, needless) in needless.iter().enumerate() {
+                        (needless_row(numbered + index + 1, needless))
                     }
                 } }
             }
+        }
+    }
+}
+
+/// A measurement that is no longer needed.
+fn needless_row(number: usize, Needless { probe, why }: &Needless) -> Markup {
+    html! {
+        tbody {
+            tr {
+                td.number rowspan="2" { (number) }
+                td { strong { (probe.key.target) } }
+                td { (quantity_word(probe.key.quantity)) }
+                td colspan="4" { "no longer needed" }
+            }
+            tr.reason { td colspan="6" { (why) } }
         }
     }
 }

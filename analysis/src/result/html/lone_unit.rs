@@ -42,13 +42,14 @@ pub fn write_lone_unit(input: &LoneUnitInput<'_>) -> Result<String, ResultError>
     let LoneUnitInput { session, unit: shown, .. } = *input;
     let unit = InUnit(session.temperature_unit);
     let Illustration { section: picture, viewer } = illustrate(shown, unit)?;
+    let asked = probes_among_twins(session, &shown.twins);
     let sections = html! {
         (head_line(session, input.written_at))
         (invented_note(session))
         (at_a_glance(session, &shown.twins, unit))
         (picture)
         (twins::section(&shown.twins, unit))
-        (contact::section(session, &probes_among_twins(session, &shown.twins)))
+        @if !asked.is_empty() || !session.readings.is_empty() { (contact::section(session, asked)) }
         (read_outs::section(session, &shown.surface, None, unit))
         section.uncertainty {
             h2 { "Uncertainty" }

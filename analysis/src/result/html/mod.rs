@@ -58,7 +58,7 @@ pub fn write_result(input: &ResultInput<'_>) -> Result<String, ResultError> {
         (good_boards::section(comparison, unit))
         (tables::parts(session, comparison, unit))
         @if let Some(report) = input.twins { (twins::section(report, unit)) }
-        (contact::section(session, &comparison.probes))
+        (contact::section(session, comparison.probes.clone()))
         (read_outs::section(session, &comparison.unit, Some(beside), unit))
         (uncertainty::section(session, comparison, unit))
         (conditions::section(session, unit))
