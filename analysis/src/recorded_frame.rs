@@ -274,7 +274,7 @@ impl RawMean {
 mod tests {
     use super::*;
     use crate::capture::{BenchEvent, FrameTimes, Quantity, read_pixels};
-    use crate::units::TemperatureUnit;
+    use crate::units::{Emissivity, KelvinDifference, TemperatureUnit};
 
     fn metadata() -> CaptureMetadata {
         let quantity = Quantity::Temperature {

@@ -6,6 +6,7 @@ use analysis::comparison::{Became, Suggestion, UnitSurvey, before_and_after, exp
 use analysis::content_hash::ContentHash;
 use analysis::geometry::Point;
 use analysis::inspection::{ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, Sign};
+use analysis::result::units_csv;
 use analysis::session::{Command, Outcome, PictureMarks, Role, Session, UnitNotes, Verdict};
 use analysis::units::{Kelvin, TemperatureUnit};
 
@@ -178,6 +179,26 @@ fn a_repaired_unit_shows_what_is_gone_what_is_left_and_what_is_new() {
     colder.findings[0].sign = Sign::Colder;
     let became: Vec<_> = before_and_after(&full, &colder).iter().map(|change| change.became).collect();
     assert_eq!(became, [Became::Gone, Became::Gone, Became::New]);
+}
+
+#[test]
+fn a_lot_is_a_table_with_a_line_for_each_unit_judged_or_not() {
+    let captures = vec![record("u", UNIT_BYTES, Role::Unit), record("w", b"waits", Role::Waiting)];
+    let session = Session { captures, ..Session::default() };
+    let survey = UnitSurvey::of(&session, &comparison("U7"));
+    let table = units_csv(&session, std::slice::from_ref(&survey)).unwrap();
+    let lines: Vec<Vec<&str>> = table.lines().map(|line| line.split(',').collect()).collect();
+    assert_eq!(lines.len(), 3, "{table}");
+    let cell = |line: usize, heading: &str| {
+        let column = lines[0].iter().position(|cell| cell.starts_with(heading)).unwrap();
+        lines[line][column]
+    };
+    assert_eq!(
+        (cell(1, "suggested"), cell(1, "findings")),
+        ("fail", survey.findings.len().to_string().as_str())
+    );
+    assert_eq!((cell(1, "first finding"), cell(1, "its largest difference")), ("U7", "25.00"));
+    assert_eq!((cell(2, "file"), cell(2, "suggested"), cell(2, "verdict")), ("w", "", ""));
 }
 
 /// A case at 96.85 °C in air of 23 °C, with 107 °C allowed: in air of 60 °C it would be 37 K warmer.

@@ -28,7 +28,11 @@ pub(super) fn read_matrix_csv(
         warnings.push(ReadWarning::HeaderSkipped { lines: skipped });
     }
     let Some((first_line, first)) = lines.first() else {
-        return Err(ReadError::malformed(file_name, "the text holds no line of numbers", EXPORT_MATRIX));
+        return Err(ReadError::malformed(
+            file_name,
+            "it begins neither as a TIFF nor as a PGM, and as text it holds no line of numbers",
+            EXPORT_MATRIX,
+        ));
     };
     let mut columns = first.len();
     if let Some((line, row)) = lines.iter().find(|(_, row)| row.len() != columns) {

@@ -76,6 +76,13 @@ impl Finding {
         self.designator_distance_mm.is_some_and(|away| away > BESIDE_MM)
     }
 
+    /// Its peak over the spread of good boards there; `None` where it was not called against that.
+    #[must_use]
+    pub fn times_spread(&self) -> Option<f64> {
+        let spread = self.chance.as_ref()?.spread.value();
+        Some(self.peak.value().abs() / spread.max(f64::MIN_POSITIVE))
+    }
+
     /// What is probed for it: the part, or a place on the board.
     #[must_use]
     pub fn probe_target(&self) -> String {

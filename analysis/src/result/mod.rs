@@ -17,7 +17,7 @@ pub use answer::{UnitAnswer, answer_json};
 pub use html::{BaselineInput, LoneUnitInput, write_baseline, write_lone_unit, write_result};
 pub use maps::{NamedMap, temperature_maps};
 pub use restore::{RestoreError, RestoredCapture, RestoredResult, read_result};
-pub use tables::{findings_csv, parts_csv, probes_csv, twins_csv};
+pub use tables::{findings_csv, parts_csv, probes_csv, twins_csv, units_csv};
 
 use crate::comparison::{Comparison, TwinReport};
 use crate::session::Session;

@@ -2,8 +2,8 @@
 
 use super::ResultError;
 use super::numbers::{InUnit, number};
-use super::words::{power_word, quantity_word, sign_word, verdict_word};
-use crate::comparison::{Comparison, TwinReport, board_to_picture, by_need, kind_of_twins};
+use super::words::{outcome_word, power_word, quantity_word, sign_word, verdict_word};
+use crate::comparison::{Comparison, TwinReport, UnitSurvey, board_to_picture, by_need, kind_of_twins};
 use crate::inspection::{ProbeReading, contact_words, explain};
 use crate::population::Trust;
 use crate::session::Session;
@@ -60,6 +60,7 @@ pub fn findings_csv(session: &Session, comparison: &Comparison) -> Result<String
         "area (mm2)".into(),
         "distance to part (mm)".into(),
         "difference / tolerance".into(),
+        "difference / spread of good boards".into(),
         "peak x (board mm)".into(),
         "peak y (board mm)".into(),
         "change of heat (mW)".into(),
@@ -86,12 +87,54 @@ pub fn findings_csv(session: &Session, comparison: &Comparison) -> Result<String
             optional(finding.area_mm2, |area| number(area, 2)),
             optional(finding.designator_distance_mm, |distance| number(distance, 2)),
             number(finding.significance, 2),
+            optional(finding.times_spread(), |times| number(times, 1)),
             optional(at, |at| number(at.x, 2)),
             optional(at, |at| number(at.y, 2)),
             optional(watts, |[change, _]| number(1e3 * change, 1)),
             optional(watts, |[_, uncertainty]| number(1e3 * uncertainty, 1)),
             text(&chance.map(|chance| chance.bathed.join(" ")).unwrap_or_default()),
             explain(finding, session.temperature_unit).causes.into(),
+        ]
+    });
+    write(headings, rows)
+}
+
+/// The units of a session, one a line, in the order of the session: what each shows, what the rule suggests, and the
+/// verdict. `surveys` are in any order; a unit without one has empty cells.
+///
+/// # Errors
+/// [`ResultError::Table`] when the table cannot be written.
+pub fn units_csv(session: &Session, surveys: &[UnitSurvey]) -> Result<String, ResultError> {
+    let unit = InUnit(session.temperature_unit);
+    let headings = vec![
+        "serial number".into(),
+        "file".into(),
+        "verdict".into(),
+        "suggested".into(),
+        "findings".into(),
+        "first finding".into(),
+        difference_heading(unit, "its largest difference"),
+        "parts over a limit".into(),
+        "power beside the findings (% of good boards)".into(),
+        "first measurement".into(),
+    ];
+    let rows = session.units().map(|record| {
+        let survey = surveys.iter().find(|survey| survey.capture == record.hash);
+        let first = survey.and_then(|survey| survey.findings.first());
+        let probe = survey.and_then(|survey| survey.probes.first());
+        vec![
+            text(&record.metadata.board.serial),
+            text(&record.file_name),
+            optional(session.verdict_on(&record.hash), |verdict| outcome_word(verdict.outcome).into()),
+            optional(survey, |survey| outcome_word(survey.suggested).into()),
+            optional(survey, |survey| survey.findings.len().to_string()),
+            optional(first, |finding| text(&finding.probe_target())),
+            optional(first, |finding| unit.difference(finding.peak, 2)),
+            optional(survey, |survey| survey.over_limit.to_string()),
+            optional(survey.and_then(|survey| survey.power_factor), |factor| number(100.0 * factor, 1)),
+            optional(probe, |probe| {
+                text(&format!("{}: {}", probe.key.target, quantity_word(probe.key.quantity)))
+            }),
         ]
     });
     write(headings, rows)

@@ -1,4 +1,4 @@
-//! Pixels beyond a watched temperature, in a colour that no palette has.
+//! Pixels beyond a watched temperature, striped in a colour that no palette has.
 
 use analysis::frame::{Frame, SurfaceKelvin};
 
@@ -11,10 +11,10 @@ pub struct Beyond {
     pub above: bool,
 }
 
-/// What pixels beyond it are dyed with; some of their own colour stays, so that parts can still be told.
-pub const DYE: [u8; 3] = [255, 70, 215];
-/// The dye's share, of 4.
-const SHARE: u16 = 3;
+/// What pixels beyond it are dyed with; between the stripes their own colour stays, so that temperatures can still be told.
+pub const DYE: [u8; 3] = [157, 184, 255];
+/// A stripe and the gap beside it are so many pixels wide each, along a row.
+const STRIPE: usize = 2;
 
 impl Beyond {
     fn holds(self, kelvin: f32) -> bool {
@@ -28,13 +28,13 @@ impl Beyond {
         picture.as_slice().iter().filter(|kelvin| self.holds(**kelvin)).count()
     }
 
-    /// Dyes the pixels beyond in `rgba`, four bytes a pixel.
+    /// Stripes the pixels beyond in `rgba`, four bytes a pixel, upwards to the right.
     pub fn dye(self, rgba: &mut [u8], picture: &Frame<SurfaceKelvin>) {
-        for (color, &kelvin) in rgba.chunks_exact_mut(4).zip(picture.as_slice()) {
-            if self.holds(kelvin) {
-                for (channel, dye) in color.iter_mut().zip(DYE) {
-                    *channel = ((u16::from(*channel) * (4 - SHARE) + u16::from(dye) * SHARE) / 4) as u8;
-                }
+        let (_, columns) = picture.shape();
+        for (place, (color, &kelvin)) in rgba.chunks_exact_mut(4).zip(picture.as_slice()).enumerate() {
+            let (row, column) = (place / columns.max(1), place % columns.max(1));
+            if self.holds(kelvin) && (row + column) % (2 * STRIPE) < STRIPE {
+                color[..3].copy_from_slice(&DYE);
             }
         }
     }
@@ -47,32 +47,31 @@ mod tests {
 
     #[test]
     fn only_what_is_beyond_is_dyed_and_invalid_pixels_never() {
-        let picture = Frame::from_rows(1, 4, vec![299.0, 301.0, f32::NAN, 300.0]).unwrap();
+        // Every other pair of pixels along a row lies between the stripes.
+        let picture = Frame::from_rows(1, 6, vec![299.0, 301.0, 301.0, 301.0, f32::NAN, 300.0]).unwrap();
         let dyed = |beyond: Beyond| {
-            let mut rgba = [0; 16];
+            let mut rgba = [0; 24];
             beyond.dye(&mut rgba, &picture);
-            assert_eq!(rgba.chunks(4).filter(|color| color[0] > 0).count(), beyond.count(&picture));
             rgba.chunks(4).map(|color| color[0] > 0).collect::<Vec<_>>()
         };
-        assert_eq!(dyed(Beyond { kelvin: 300.0, above: true }), [false, true, false, false]);
-        assert_eq!(dyed(Beyond { kelvin: 300.0, above: false }), [true, false, false, false]);
+        let (above, below) = (Beyond { kelvin: 300.0, above: true }, Beyond { kelvin: 300.0, above: false });
+        assert_eq!(dyed(above), [false, true, false, false, false, false]);
+        assert_eq!(dyed(below), [true, false, false, false, false, false]);
+        assert_eq!((above.count(&picture), below.count(&picture)), (3, 1));
     }
 
     #[test]
     fn no_palette_of_temperatures_has_a_color_near_the_dyed_ones() {
         for palette in Palette::RISING {
-            let ramp = Frame::from_rows(1, 256, (0..256_u16).map(f32::from).collect()).unwrap();
+            let ramp =
+                Frame::<SurfaceKelvin>::from_rows(1, 256, (0..256_u16).map(f32::from).collect()).unwrap();
             let plain = paint(&ramp, 0.0, 255.0, palette);
-            let mut dyed = plain.clone();
-            Beyond { kelvin: -1.0, above: true }.dye(&mut dyed, &ramp);
-            for color in dyed.chunks(4) {
-                let distance = |other: &[u8]| -> i32 {
-                    color.iter().zip(other).map(|(a, b)| (i32::from(*a) - i32::from(*b)).pow(2)).sum()
-                };
-                let nearest = plain.chunks(4).map(distance).min().unwrap();
-                // A fifth of the way across one channel of sRGB: told apart at a glance.
-                assert!(nearest > 51 * 51, "{palette:?}: {color:?}");
-            }
+            let distance = |other: &[u8]| -> i32 {
+                DYE.iter().zip(other).map(|(a, b)| (i32::from(*a) - i32::from(*b)).pow(2)).sum()
+            };
+            let nearest = plain.chunks(4).map(distance).min().unwrap();
+            // A fifth of the way across one channel of sRGB: told apart at a glance.
+            assert!(nearest > 51 * 51, "{palette:?}: {nearest}");
         }
     }
 }

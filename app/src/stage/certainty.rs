@@ -198,7 +198,7 @@ fn BudgetTable(
                 <tr>
                     <th scope="col">"From"</th>
                     <th scope="col">"Standard uncertainty"</th>
-                    <th scope="col">"Share of its square"</th>
+                    <th scope="col">"Share of the variance"</th>
                 </tr>
             </thead>
             <tbody>{rows}</tbody>
@@ -248,7 +248,7 @@ fn Draws(
         move || drawn.get().and_then(Result::ok).map(|drawn| view! { <DrawsChart drawn=drawn unit=unit /> });
     view! {
         <div class="row">
-            <button data-testid="draw-inputs" on:click=draw>"Draw the inputs and look"</button>
+            <button data-testid="draw-inputs" on:click=draw>"Check by Monte Carlo"</button>
         </div>
         <p role="status" data-testid="drawn">{words}</p>
         {chart}

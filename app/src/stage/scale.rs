@@ -322,7 +322,7 @@ fn DyeKey(
             let words = format!("{way} {}", wording::temperature(unit.get(), beyond.kelvin));
             view! {
                 <p class="dye-key" data-testid="dye-key">
-                    <i style:background=format!("rgb({r} {g} {b})")></i>
+                    <i style:background=format!("repeating-linear-gradient(135deg, rgb({r} {g} {b}) 0 3px, transparent 3px 6px)")></i>
                     {words}
                 </p>
             }

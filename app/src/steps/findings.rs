@@ -89,7 +89,7 @@ fn FindingRow(
     let beyond = match &finding.chance {
         Some(chance) => format!(
             "{} times the {} by which good boards differ there",
-            wording::number(finding.peak.value().abs() / chance.spread.value().max(f64::MIN_POSITIVE), 0),
+            wording::number(finding.times_spread().unwrap_or_default(), 0),
             wording::interval(unit, chance.spread.value()),
         ),
         None => format!("{} × its tolerance", wording::number(finding.significance, 1)),

@@ -68,7 +68,7 @@ fn WhatItMirrors() -> impl IntoView {
     };
     view! {
         <div class="block">
-            <h3>"What the board mirrors, and the way to the camera"</h3>
+            <h3>"Reflected surroundings, and the path to the camera"</h3>
             <div class="fields">
                 <TemperatureField
                     label="Reflected apparent temperature"

@@ -70,6 +70,9 @@ pub fn UnitList() -> impl IntoView {
                 </table>
             </div>
             {picker}
+            <div class="row">
+                <button data-testid="save-units" on:click=move |_| store.save_units_csv()>"All units as CSV"</button>
+            </div>
             <Repair />
             <p class="remark">
                 "Press a unit to take it onto the bench: findings, probes and verdict below are then its own, and are kept when you go on. Captures of one serial number are held against each other, before and after a repair."

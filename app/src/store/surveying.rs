@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use analysis::comparison::UnitSurvey;
 use analysis::content_hash::ContentHash;
+use analysis::result::units_csv;
 use analysis::session::{CaptureRecord, Role, Session};
 use leptos::prelude::*;
 
@@ -14,6 +15,8 @@ use super::engine::Purpose;
 use super::state::ComparisonState;
 use crate::compute::protocol::Job;
 use crate::compute::relevance::for_every_unit;
+use crate::notice::Notice;
+use crate::platform::files;
 
 /// What is known of one unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,6 +41,30 @@ impl Store {
     #[must_use]
     pub fn survey_of(self, capture: &ContentHash) -> Option<Surveyed> {
         self.surveys.with(|surveys| surveys.units.get(capture).cloned())
+    }
+
+    /// Downloads a line on every unit as a table.
+    pub fn save_units_csv(self) {
+        const FILE: &str = "units.csv";
+        let told = |surveyed: &Surveyed| match surveyed {
+            Surveyed::Told(survey) => Some(UnitSurvey::clone(survey)),
+            Surveyed::Awaited | Surveyed::Failed(_) => None,
+        };
+        let surveys: Vec<_> =
+            self.surveys.with_untracked(|surveys| surveys.units.values().filter_map(told).collect());
+        let table = self.session.with_untracked(|session| units_csv(session, &surveys));
+        let saved = table
+            .map_err(|error| error.to_string())
+            .and_then(|table| files::download(FILE, "text/csv", table.as_bytes()));
+        match saved {
+            Ok(()) => {
+                self.handed_over.set(Some(format!("Written and handed to the browser's downloads: {FILE}.")))
+            }
+            Err(message) => self.tell(
+                Notice::trouble(format!("{FILE} was not saved."), "Allow downloads for this page.")
+                    .because(message),
+            ),
+        }
     }
 
     /// Keeps the surveys in step with session and comparison.

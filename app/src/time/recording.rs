@@ -65,6 +65,8 @@ fn head_of(stream: &mut dyn Stream) -> std::io::Result<ContentHash> {
     let mut piece = Vec::new();
     stream.seek(SeekFrom::Start(0))?;
     stream.take(HEAD).read_to_end(&mut piece)?;
+    // Whoever reads on begins where it is.
+    stream.seek(SeekFrom::Start(0))?;
     Ok(ContentHash::of(&piece))
 }
 

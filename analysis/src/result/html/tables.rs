@@ -21,6 +21,7 @@ const MOST_HARD_TO_JUDGE: usize = 8;
 pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit) -> Markup {
     let board = board_to_picture(&session.layout).ok().flatten().map(|map| map.inverse());
     let on_board = |finding: &Finding| board.as_ref().map(|map| map.apply(finding.peak_at));
+    let among_good_boards = comparison.findings.iter().any(|finding| finding.chance.is_some());
     html! {
         section.findings {
             h2 { "Findings" }
@@ -33,7 +34,7 @@ pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit)
                         th.number scope="col" { "Largest" } th.number scope="col" { "Mean" }
                         th.number scope="col" { "Area" } th.number scope="col" { "At pixel" }
                         @if board.is_some() { th.number scope="col" { "On the board" } }
-                        th.number scope="col" { "× tolerance" }
+                        th.number scope="col" { (if among_good_boards { "× spread of good boards" } else { "× tolerance" }) }
                     } }
                     @for (index, finding) in comparison.findings.iter().enumerate() { tbody { tr {
                         td.number rowspan="2" { (index + 1) }
@@ -51,7 +52,7 @@ pub(super) fn findings(session: &Session, comparison: &Comparison, unit: InUnit)
                         @if let Some(at) = on_board(finding) {
                             td.number { (number(at.x, 1)) ", " (number(at.y, 1)) " mm" }
                         }
-                        td.number { (number(finding.significance, 1)) }
+                        td.number { (number(finding.times_spread().unwrap_or(finding.significance), 1)) }
                     } tr.reason { td colspan=(if board.is_some() { 8 } else { 7 }) { div.told { (explained(finding, unit)) } } } } }
                 } }
             }
