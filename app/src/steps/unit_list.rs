@@ -162,7 +162,8 @@ fn findings_of(survey: &UnitSurvey, unit: TemperatureUnit) -> String {
         1 => String::new(),
         findings => format!(" and {} more", findings - 1),
     };
-    let peak = wording::difference(unit, first.peak.value());
+    // A number and its unit stay together in the narrow column.
+    let peak = wording::difference(unit, first.peak.value()).replace(' ', "\u{a0}");
     format!("{}, peak {peak}{more}", wording::place_of(first))
 }
 

@@ -148,9 +148,9 @@ fn Curves() -> impl IntoView {
                 chosen=Signal::derive(move || Some(chosen.measure.get()))
                 choose=move |measure| chosen.measure.set(measure)
             />
-            <Tick label="Only the marked span" on=chosen.only_span set=move |on| chosen.only_span.set(on) />
+            <Tick label="Only the span" on=chosen.only_span set=move |on| chosen.only_span.set(on) />
             <Show when=move || chosen.measure.get() == Shows::Temperature>
-                <Tick label="95 % intervals" on=chosen.band set=move |on| chosen.band.set(on) />
+                <Tick label="95 %" on=chosen.band set=move |on| chosen.band.set(on) />
             </Show>
         </div>
         <TimeChart drawing=drawing caption=caption testid="trend-chart" />
