@@ -139,6 +139,23 @@ fn a_temperature_that_was_read_stays_when_another_unit_is_shown() {
 }
 
 #[test]
+fn a_thermometer_that_contradicts_the_picture_fails_no_unit_until_it_is_judged() {
+    let key = ProbeKey { quantity: ProbeQuantity::ContactTemperature, ..voltage_at("U7") };
+    let mut comparison = comparison("U7");
+    comparison.findings.clear();
+    comparison.probes.clear();
+    comparison.parts.clear();
+    let suggested = |verdict| {
+        let mut session = Session::default();
+        let reading = reading("95", "70", verdict);
+        session.apply(Command::RecordReading { key: key.clone(), reading }).unwrap();
+        suggest(&session, &comparison).outcome
+    };
+    assert_eq!(suggested(None), Outcome::Recheck);
+    assert_eq!(suggested(Some(ProbeVerdict::Fail)), Outcome::Fail);
+}
+
+#[test]
 fn a_resistor_should_read_what_its_value_says() {
     let resistor = Placement {
         designator: "R9".to_owned(),

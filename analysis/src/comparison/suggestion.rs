@@ -2,8 +2,8 @@
 
 use super::{Comparison, JudgedBy, in_warmest_air};
 use crate::inspection::{
-    Finding, Probe, ProbeKey, ProbeReading, ProbeVerdict, contact_noun, deviation, explain, hard_to_judge,
-    write_contact,
+    Finding, Probe, ProbeKey, ProbeQuantity, ProbeReading, ProbeVerdict, contact_noun, deviation, explain,
+    hard_to_judge, write_contact,
 };
 use crate::session::{Outcome, Session};
 use crate::units::{KelvinDifference, TemperatureUnit};
@@ -27,8 +27,9 @@ const TOLD: f64 = 2.0;
 
 /// **Fail** where a finding stands, a part is over its limit, or a contact reading is beyond what it should be or was
 /// judged a fail. **Recheck** where every contact measurement at all findings passes, where a reading that is beyond
-/// was judged otherwise, where a part would be over its limit in the warmest air stated, or where the capture cannot
-/// carry a verdict (another power overall, poor alignment). Else **pass**.
+/// was judged otherwise or is of a temperature, which only contradicts the picture, where a part would be over its limit
+/// in the warmest air stated, or where the capture cannot carry a verdict (another power overall, poor alignment). Else
+/// **pass**.
 #[must_use]
 pub fn suggest(session: &Session, comparison: &Comparison) -> Suggestion {
     let unit = session.temperature_unit;
@@ -137,6 +138,10 @@ pub(super) fn against_the_unit(session: &Session) -> AgainstTheUnit {
     for (key, reading) in &session.readings {
         let Some(words) = reading_words(key, reading, session.temperature_unit) else { continue };
         match reading.verdict {
+            // Picture and thermometer contradict each other: which is wrong is not said by that.
+            None if key.quantity == ProbeQuantity::ContactTemperature => {
+                against.doubtful.push(format!("{words}: the emissivity there, or the contact, may be wrong."))
+            }
             None | Some(ProbeVerdict::Fail) => against.failed.push(format!("{words}.")),
             Some(ProbeVerdict::Pass) => against.doubtful.push(format!("{words}, but was judged a pass.")),
             Some(ProbeVerdict::Recheck) => {

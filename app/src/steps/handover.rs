@@ -170,7 +170,7 @@ fn Suggested() -> impl IntoView {
         <div class="block" data-testid="suggestion">
             {body}
             <p class="remark">
-                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements contradict the picture or the capture cannot carry a verdict; else pass. Without a known-good board: fail by contact readings alike, recheck where a part stands out among its like; nothing else can be said. You judge."
+                "The rule: fail where a finding stands, a part is over its limit, or a contact reading is beyond what it should be; recheck where contact measurements, a temperature among them, contradict the picture or the capture cannot carry a verdict; else pass. Without a known-good board: fail by contact readings alike, recheck where a part stands out among its like; nothing else can be said. You judge."
             </p>
         </div>
     }
