@@ -28,11 +28,12 @@ pub mod recorded;
 pub mod scale;
 pub mod tool_button;
 
-use crate::platform::element_size::watch_size;
-use crate::store::Store;
 use analysis::session::Role;
 use leptos::html::Div;
 use leptos::prelude::*;
+
+use crate::platform::element_size::watch_size;
+use crate::store::Store;
 use look::{Arrangement, BLINK, Look, Subject, Tool};
 use recorded::Recorded;
 use shown::{Shown, captured, recorded, shown};

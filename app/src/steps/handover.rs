@@ -1,13 +1,14 @@
 //! Step 7: the verdict, and the files that go to a colleague.
 
-use analysis::comparison::{Suggestion, by_need, suggest, suggest_among_twins};
+use analysis::comparison::{Suggestion, suggest, suggest_among_twins};
 use analysis::content_hash::ContentHash;
 use analysis::inspection::Probe;
 use analysis::session::{Command, Outcome, Verdict};
 use leptos::prelude::*;
 
+use super::probes::probe_list;
 use super::standing::result_lacks;
-use crate::store::{ComparisonState, Store, TwinState};
+use crate::store::{ComparisonState, Store};
 use crate::widgets::{Choice, TextArea, TextField};
 use crate::wording;
 
@@ -60,21 +61,12 @@ fn VerdictForm() -> impl IntoView {
         }
         let state = store.comparison().get();
         let Some(comparison) = state.latest() else { return String::new() };
-        let judged = |probe: &&Probe| {
-            store
-                .session()
-                .with(|session| session.reading(&probe.key).is_some_and(|reading| reading.verdict.is_some()))
-        };
-        let (over, open) = (
-            comparison.parts_over_limit().count(),
-            store
-                .session()
-                .with(|session| by_need(session, comparison.probes.clone()))
-                .0
-                .iter()
-                .filter(|probe| !judged(probe))
-                .count(),
-        );
+        let session = store.session().get();
+        let listed = probe_list(&session, &state, &store.twins()).unwrap_or_default();
+        let judged =
+            |probe: &&Probe| session.reading(&probe.key).is_some_and(|reading| reading.verdict.is_some());
+        let (over, open) =
+            (comparison.parts_over_limit().count(), listed.0.iter().filter(|probe| !judged(probe)).count());
         match (over, open) {
             (0, 0) => String::new(),
             _ => format!(
@@ -142,10 +134,9 @@ fn Suggested() -> impl IntoView {
             {
                 Some(suggest(&session, &comparison))
             }
-            ComparisonState::NotReady(_) if session.is_without_good_boards() => match store.twins() {
-                TwinState::Told(report) => suggest_among_twins(&session, &report),
-                _ => None,
-            },
+            ComparisonState::NotReady(_) => {
+                suggest_among_twins(&session, store.twins().told_instead(&session)?)
+            }
             _ => None,
         }
     });

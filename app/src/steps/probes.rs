@@ -25,8 +25,7 @@ pub fn ProbesStep() -> impl IntoView {
     let store = Store::expect();
     let listed = Memo::new(move |_| {
         let session = store.session().get();
-        let all = store.comparison().with(|state| asked(&session, state, &store.twins()));
-        by_need(&session, all)
+        store.comparison().with(|state| probe_list(&session, state, &store.twins())).unwrap_or_default()
     });
     let needless = Memo::new(move |_| listed.with(|(_, needless)| needless.clone()));
     let probes = Memo::new(move |_| listed.with(|(needed, _)| needed.clone()));
@@ -72,15 +71,18 @@ fn NeedlessProbes(
     }
 }
 
-/// What to measure: by the comparison, and where there is no known-good board by parts of one kind.
-pub fn asked(session: &Session, state: &ComparisonState, twins: &TwinState) -> Vec<Probe> {
-    match (state.latest(), twins) {
-        (Some(comparison), _) => comparison.probes.clone(),
-        (None, TwinState::Told(report)) if session.is_without_good_boards() => {
-            probes_among_twins(session, report)
-        }
-        _ => Vec::new(),
-    }
+/// What to measure, needless or not: by the comparison, and where there is no known-good board by parts of one kind; `None`
+/// before either is worked out.
+pub fn probe_list(
+    session: &Session,
+    state: &ComparisonState,
+    twins: &TwinState,
+) -> Option<(Vec<Probe>, Vec<Needless>)> {
+    let asked = match state.latest() {
+        Some(comparison) => comparison.probes.clone(),
+        None => probes_among_twins(session, twins.told_instead(session)?),
+    };
+    Some(by_need(session, asked))
 }
 
 /// What the numbers that were entered say, and whether the reading is further off than it may be.

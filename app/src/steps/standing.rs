@@ -1,12 +1,12 @@
 //! How far each step is: the answer it is filled in with, or what it lacks. Pure, so it is tested here.
 
-use analysis::comparison::{JudgedBy, TwinReport, by_need, name_of_standing, standing_out};
+use analysis::comparison::{JudgedBy, TwinReport, name_of_standing, standing_out};
 use analysis::inspection::ProbeReading;
 use analysis::session::{Outcome, Role, Session};
 use analysis::surface::Surface;
 
 use super::Step;
-use super::probes::asked;
+use super::probes::probe_list;
 use crate::store::{ComparisonState, TwinState};
 use crate::wording;
 
@@ -135,8 +135,10 @@ pub fn stated_reflected(session: &Session) -> usize {
 
 fn alignment(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
     let Some(comparison) = state.latest() else {
-        let alone = session.is_without_good_boards() && matches!(twins, TwinState::Told(_));
-        return if alone { filled("No known-good board to align to") } else { waiting(state) };
+        return match twins.told_instead(session) {
+            Some(_) => filled("No known-good board to align to"),
+            None => waiting(state),
+        };
     };
     let alignment = &comparison.alignment;
     let layout = &session.layout;
@@ -154,9 +156,9 @@ fn alignment(session: &Session, state: &ComparisonState, twins: &TwinState) -> S
 
 fn compare(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
     let Some(comparison) = state.latest() else {
-        return match twins {
-            TwinState::Told(report) if session.is_without_good_boards() => among_twins(session, report),
-            _ => waiting(state),
+        return match twins.told_instead(session) {
+            Some(report) => among_twins(session, report),
+            None => waiting(state),
         };
     };
     let unit = session.temperature_unit;
@@ -194,11 +196,7 @@ fn among_twins(session: &Session, report: &TwinReport) -> Standing {
 }
 
 fn probes(session: &Session, state: &ComparisonState, twins: &TwinState) -> Standing {
-    let told = session.is_without_good_boards() && matches!(twins, TwinState::Told(_));
-    if state.latest().is_none() && !told {
-        return waiting(state);
-    }
-    let (probes, _) = by_need(session, asked(session, state, twins));
+    let Some((probes, _)) = probe_list(session, state, twins) else { return waiting(state) };
     let asked = probes.len();
     let judged = |reading: &ProbeReading| reading.verdict.is_some();
     let entered = probes

@@ -27,6 +27,17 @@ pub enum TwinState {
     Told(Arc<TwinReport>),
 }
 
+impl TwinState {
+    /// What it showed, where no known-good board is there to compare with: then it stands for the comparison.
+    #[must_use]
+    pub fn told_instead(&self, session: &Session) -> Option<&TwinReport> {
+        match self {
+            Self::Told(report) if session.is_without_good_boards() => Some(report),
+            _ => None,
+        }
+    }
+}
+
 /// The check, and what it was made from.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Twins {

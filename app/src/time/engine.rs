@@ -3,8 +3,7 @@
 use std::collections::{BTreeMap, VecDeque};
 use std::ops::Range;
 
-use analysis::session::RecordingName;
-use analysis::session::Role;
+use analysis::session::{RecordingName, Role};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 use web_sys::File;
@@ -241,9 +240,8 @@ impl Desk {
         }
         let of_another_span =
             run.and_then(|run| run.of_span).is_some_and(|span| span != self.span.get_untracked());
-        if of_another_span {
-            self.engine.update_value(|engine| engine.look_at_when_done = None);
-        } else {
+        // A later question may wait for the same picture of the span that is marked now.
+        if !of_another_span {
             self.take_outcome(outcome, buffers, shown);
         }
         let again = self

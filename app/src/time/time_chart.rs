@@ -119,28 +119,19 @@ pub fn TimeChart(
     let pressed = RwSignal::new(None::<i32>);
     // A window that changes and a phone that is turned need another drawing, not a stretched one.
     let size = RwSignal::new((0.0, 0.0));
-    watch_size(
-        move || canvas.get().map(Into::into),
-        move |width, height| {
-            if size.get_untracked() != (width, height) {
-                size.set((width, height));
-            }
-        },
-    );
+    watch_size(move || canvas.get().map(Into::into), move |width, height| size.set((width, height)));
     let width_of = move || canvas.get_untracked().map_or(640, |canvas| canvas.client_width().max(200));
     Effect::new(move || {
         let Some(canvas) = canvas.get() else { return };
-        size.track();
-        drawing.with(|drawing| {
-            // The fold that holds it may be closed, and then it has no width yet.
-            let (width, height) = (canvas.client_width(), canvas.client_height());
-            if width > 0 && height > 0 {
-                canvas.set_width(width.unsigned_abs());
-                canvas.set_height(height.unsigned_abs());
-                // A chart that cannot be drawn leaves the table beside it, which says the same in numbers.
-                let _ = drawing.draw(canvas);
-            }
-        });
+        let (width, height) = size.get();
+        // The fold that holds it may be closed, and then it has no width yet.
+        if width < 1.0 || height < 1.0 {
+            return;
+        }
+        canvas.set_width(width.round() as u32);
+        canvas.set_height(height.round() as u32);
+        // A chart that cannot be drawn leaves the table beside it, which says the same in numbers.
+        let _ = drawing.with(|drawing| drawing.draw(canvas));
     });
     let time_at = move |x: i32| {
         let width = f64::from(width_of());
